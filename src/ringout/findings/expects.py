@@ -1,0 +1,120 @@
+"""`expect` lines: what the file itself says must hold, checked at worst case."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from ringout.base import Severity
+from ringout.cell.model import Condition, Expect
+from ringout.circuit.model import Circuit, IntArray
+from ringout.findings.bounds import Bounder, Question, clusters_of_nodes
+from ringout.findings.clusters import local_states
+from ringout.findings.levels import LevelSurvey
+from ringout.findings.model import Finding, Quantity
+from ringout.findings.settle import settle_states
+from ringout.findings.survey import Survey
+
+
+def judge_expects(
+    circuit: Circuit, found: Survey, bounder: Bounder, levels: LevelSurvey
+) -> list[Finding]:
+    """Return a finding for every `expect` line that does not hold in every state it speaks of."""
+    findings: list[Finding] = []
+    for expect in circuit.cell.expects:
+        problem = (
+            _signal(circuit, levels, expect)
+            if expect.kind == "signal"
+            else _range(circuit, found, bounder, expect)
+        )
+        if problem is not None:
+            findings.append(problem)
+    return findings
+
+
+def _named(circuit: Circuit, positions: IntArray) -> Mapping[str, str]:
+    return {a.name: a.positions[int(positions[i])] for i, a in enumerate(circuit.actors)}
+
+
+def _signal(circuit: Circuit, levels: LevelSurvey, expect: Expect) -> Finding | None:
+    states = levels.by_name.get(expect.signal)
+    if states is None:
+        return None
+    for row, positions in enumerate(states.positions):
+        if expect.while_ is not None and not expect.while_.holds(_named(circuit, positions)):
+            continue
+        limit = states.limits.on_v if expect.wanted_on else states.limits.off_v
+        if limit is None:
+            continue
+        good = states.v_low[row] >= limit if expect.wanted_on else states.v_high[row] <= limit
+        if not good:
+            return _failed(
+                expect,
+                f"{states.v_low[row]:.2f} to {states.v_high[row]:.2f} V while "
+                f"{states.describe(circuit, row)}",
+                (Quantity("lowest", float(states.v_low[row]), "V"),
+                 Quantity("highest", float(states.v_high[row]), "V")),
+            )
+    return None
+
+
+def states_where(
+    circuit: Circuit, found: Survey, condition: Condition | None, clusters: frozenset[int]
+) -> tuple[IntArray, frozenset[int]]:
+    """Return settled (S, A) states of these clusters in which a condition holds."""
+    columns: set[int] = set()
+    if condition is not None:
+        for leaf in condition.leaves():
+            column = circuit.actor_index[leaf.actor]
+            columns.add(column)
+            clusters |= {int(found.part.cluster_of_actor[column])} - {-1}
+    free = {a for c in clusters for a in found.part.clusters[c].actors}
+    positions, _ = local_states(circuit, sorted(columns | free))
+    others = [a for a in range(len(circuit.actors)) if a not in columns | free]
+    positions[:, others] = found.base[0, others]
+    if condition is not None:
+        keep = [condition.holds(_named(circuit, row)) for row in positions]
+        positions = positions[np.array(keep, dtype=np.bool_)]
+    if not len(positions):
+        return positions, clusters
+    settled = settle_states(circuit, positions, circuit.curves(positions))
+    return settled.positions, clusters
+
+
+def _range(
+    circuit: Circuit, found: Survey, bounder: Bounder, expect: Expect
+) -> Finding | None:
+    element = -1
+    if expect.kind == "current":
+        element = circuit.index_of.get(expect.conductor, -1)
+        if element < 0:
+            return None
+        a, b = circuit.elements[element].tail, circuit.elements[element].head
+    else:
+        assert expect.a is not None and expect.b is not None
+        a, b = circuit.node(expect.a), circuit.node(expect.b)
+    clusters = clusters_of_nodes(circuit, found, (a, b))
+    positions, clusters = states_where(circuit, found, expect.while_, clusters)
+    if not len(positions):
+        return _failed(expect, "no state in which that could be", ())
+    ranges = bounder.ask([Question(a, b, row, clusters, element) for row in positions])
+    low, high = float(np.min(ranges.low)), float(np.max(ranges.high))
+    if expect.kind == "current":
+        low, high = sorted((abs(low), abs(high)))
+    if low >= expect.low and high <= expect.high:
+        return None
+    unit, scale = ("mA", 1000.0) if expect.kind == "current" else ("V", 1.0)
+    return _failed(
+        expect,
+        f"{low * scale:.2f} to {high * scale:.2f} {unit}",
+        (Quantity("lowest", low * scale, unit), Quantity("highest", high * scale, unit)),
+    )
+
+
+def _failed(expect: Expect, got: str, numbers: tuple[Quantity, ...]) -> Finding:
+    return Finding(
+        "F901", Severity.ERROR,
+        f"the file expects `{expect.text}`, but it is {got}",
+        (expect.span,), expect.text, numbers, "the file",
+    )

@@ -1,0 +1,164 @@
+"""The whole judgement of a cell: every rule in one fixed list, each reporting for itself."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ringout.base import Severity
+from ringout.cell.model import Cell
+from ringout.circuit.compile import compile_circuit
+from ringout.circuit.model import Circuit
+from ringout.findings.bounds import Bounder
+from ringout.findings.contacts import judge_contacts, judge_least_current
+from ringout.findings.expects import judge_expects
+from ringout.findings.inductive import judge_coils
+from ringout.findings.levels import LevelSurvey, survey_levels
+from ringout.findings.model import BranchLoad, Finding, Judgement, NotRun, SignalResult
+from ringout.findings.protection import branch_loads, far_shorts, judge_far_shorts, judge_loads
+from ringout.findings.references import judge_references
+from ringout.findings.shorts import judge_shorts
+from ringout.findings.signals import judge_signals
+from ringout.findings.survey import Survey, survey
+from ringout.findings.timing import judge_safety, judge_timing
+
+
+@dataclass
+class Bench:
+    """A cell laid out for judging: what every rule may look at."""
+
+    cell: Cell
+    circuit: Circuit
+    found: Survey
+    bounder: Bounder
+    levels: LevelSurvey
+    signals: list[SignalResult]
+    branches: list[BranchLoad]
+
+
+def _signals(bench: Bench) -> list[Finding]:
+    bench.signals, findings = judge_signals(bench.circuit, bench.found, bench.levels)
+    return findings
+
+
+def _loads(bench: Bench) -> list[Finding]:
+    bench.branches = branch_loads(bench.circuit, bench.found)
+    return judge_loads(bench.circuit, bench.branches)
+
+
+Rule = Callable[[Bench], list[Finding]]
+
+RULES: tuple[tuple[str, Rule], ...] = (
+    ("supplies and returns", lambda b: judge_references(b.circuit, b.found)),
+    ("shorts and overloads", lambda b: judge_shorts(b.circuit, b.found)),
+    ("levels of signals", _signals),
+    ("contacts", lambda b: judge_contacts(b.circuit, b.levels)),
+    ("least current of two-wire devices", lambda b: judge_least_current(b.circuit, b.levels)),
+    ("coils at switching off", lambda b: judge_coils(b.circuit, b.found)),
+    ("load of supplies and branches", _loads),
+    (
+        "shorts at the far end",
+        lambda b: judge_far_shorts(b.circuit, far_shorts(b.cell, b.found, b.circuit)),
+    ),
+    ("filters and pulses", lambda b: judge_timing(b.circuit)),
+    ("safety devices on ordinary inputs", lambda b: judge_safety(b.circuit)),
+    ("what the file expects", lambda b: judge_expects(b.circuit, b.found, b.bounder, b.levels)),
+)
+
+
+def lay_out(cell: Cell) -> Bench:
+    """Compile and survey a cell."""
+    circuit = compile_circuit(cell)
+    found = survey(circuit)
+    bounder = Bounder(circuit, found)
+    levels = survey_levels(circuit, found, bounder)
+    return Bench(cell, circuit, found, bounder, levels, [], [])
+
+
+def judge(cell: Cell) -> Judgement:
+    """Judge a cell by every rule.
+
+    A rule that fails to run is reported in `not_run`; the others still speak.
+
+    Args:
+        cell: the resolved cell.
+
+    Returns:
+        Signals, findings and what did not run.
+    """
+    bench = lay_out(cell)
+    findings: list[Finding] = []
+    not_run: list[NotRun] = []
+    for name, rule in RULES:
+        try:
+            findings += rule(bench)
+        except (ArithmeticError, IndexError, KeyError, ValueError) as problem:
+            not_run.append(NotRun(name, f"internal problem: {type(problem).__name__} {problem}"))
+    not_run += _unsolved(bench)
+    findings = [_accept(cell, f) for f in _without_echoes(cell, findings)]
+    order = {Severity.ERROR: 0, Severity.WARNING: 1, Severity.NOTE: 2}
+    findings.sort(key=lambda f: (order[f.severity], f.where[0].line if f.where else 0, f.code))
+    return Judgement(
+        signals=tuple(bench.signals),
+        findings=tuple(findings),
+        not_run=tuple(not_run),
+        branches=tuple(bench.branches),
+        states=len(bench.found.positions) + len(bench.levels.settled.positions),
+        solves=bench.levels.ranges.solves,
+        worst_residual_a=max(
+            float(np.nanmax(bench.found.states.solution.residual_a, initial=0.0)),
+            float(np.nanmax(bench.levels.settled.solution.residual_a, initial=0.0)),
+            bench.levels.ranges.residual_a,
+        ),
+    )
+
+
+def _unsolved(bench: Bench) -> list[NotRun]:
+    out = []
+    lost = int((~bench.found.states.solution.solved).sum())
+    lost += int((~bench.levels.settled.solution.solved).sum())
+    if lost:
+        out.append(NotRun("solution", f"{lost} states could not be solved to 1 nA and are left out"))
+    for cluster in bench.found.part.clusters:
+        if not bench.found.complete[cluster.number]:
+            names = ", ".join(bench.circuit.actors[a].name for a in cluster.actors)
+            out.append(
+                NotRun("all states", f"too many combinations of {names}: only those with two "
+                       f"moved at a time were solved")
+            )
+    return out
+
+
+CAUSES = frozenset({"F201", "F203", "F401", "F402", "F406"})
+ECHOES = frozenset({"F101", "F102", "F103", "F104", "F105", "F107", "F110", "F301", "F302", "F305"})
+
+
+def _without_echoes(cell: Cell, findings: list[Finding]) -> list[Finding]:
+    """Leave out wrong levels of signals whose own devices a graver finding already explains."""
+    blamed = {f.get("item") for f in findings if f.code in CAUSES} - {""}
+    nothing_fed = any(f.code == "F406" for f in findings)
+    out = []
+    for finding in findings:
+        signal = cell.signals.get(finding.get("signal"))
+        if finding.code in ECHOES and signal is not None:
+            mine = {signal.item, signal.drives.split(".")[0]}
+            if signal.on is not None:
+                mine |= {p.actor.split(".")[0] for p in signal.on.leaves()}
+            if nothing_fed or mine & blamed:
+                continue
+        out.append(finding)
+    return out
+
+
+def _accept(cell: Cell, finding: Finding) -> Finding:
+    for accept in cell.accepts:
+        if accept.code == finding.code and accept.place in (finding.place, "") and (
+            finding.severity is not Severity.NOTE
+        ):
+            return replace(
+                finding, severity=Severity.NOTE, accepted=accept.reason,
+                message=f"{finding.message}. Accepted: {accept.reason}",
+            )
+    return finding

@@ -1,0 +1,120 @@
+"""Why a point stands at its voltage: the way from the supply, and what is lost on it."""
+
+from __future__ import annotations
+
+import heapq
+
+import numpy as np
+
+from ringout.circuit.model import TYP, Circuit, IntArray
+from ringout.solve import driving_point_ohm, solve_cases
+
+FLOATING_OHM = 1e5
+TOLD_DROP_V = 0.2
+
+
+def explain(
+    circuit: Circuit,
+    positions: IntArray,
+    node_v: np.ndarray,
+    element_a: np.ndarray,
+    red: int,
+    black: int,
+    *,
+    loaded: bool,
+) -> str:
+    """Return one sentence on a voltage reading.
+
+    Args:
+        circuit: compiled cell with the meter as its last element.
+        positions: (A,) the state.
+        node_v: (N,) node voltages with the meter in place.
+        element_a: (E,) element currents.
+        red: node of the first probe.
+        black: node of the second probe.
+        loaded: the meter itself is a load.
+    """
+    curves = circuit.curves(positions[None, :], TYP)
+    curves[0, -1] = circuit.off_curve[TYP, -1]
+    free = solve_cases(circuit.network, curves)
+    pair = np.array([[red, black]], dtype=np.int64)
+    held = float(driving_point_ohm(circuit.network, free, curves, pair)[0])
+    if held > FLOATING_OHM and not loaded:
+        return (
+            f"nothing firm holds this point ({held / 1e6:.1f} MOhm): with a 10 MOhm meter the "
+            f"number means little; use the low-impedance mode"
+        )
+    parts = []
+    for node, name in ((red, "red"), (black, "black")):
+        parts.append(_stand(circuit, curves[0], node_v, node, name))
+    return "; ".join(parts)
+
+
+def _stand(
+    circuit: Circuit, curve_of: IntArray, node_v: np.ndarray, node: int, name: str
+) -> str:
+    volts = float(node_v[node])
+    way = path_from_supply(circuit, curve_of, node)
+    where = circuit.network.node_names[node]
+    if way is None:
+        return f"{name} on {where} is joined to no supply ({volts:.2f} V to earth)"
+    pole, elements = way
+    drops = []
+    for e in elements:
+        element = circuit.elements[e]
+        lost = abs(float(node_v[element.tail] - node_v[element.head]))
+        if lost >= TOLD_DROP_V:
+            drops.append(f"{element.name} {lost:.1f} V")
+    words = [circuit.elements[e].name for e in elements if _told(circuit, e)]
+    via = f" through {', '.join(words)}" if words else ""
+    lost_text = f", losing {', '.join(drops)}" if drops else ""
+    return f"{name} on {where} ({volts:.2f} V to earth) comes from {pole}{via}{lost_text}"
+
+
+def _told(circuit: Circuit, e: int) -> bool:
+    join = circuit.elements[e].join
+    return join is None or bool(join.cable)
+
+
+def path_from_supply(
+    circuit: Circuit, curve_of: IntArray, node: int
+) -> tuple[str, list[int]] | None:
+    """Return the supply pole a node hangs on and the elements from there, least resistance first.
+
+    Elements that pass less than 10 uA at 1 V are no way.
+    """
+    table = circuit.network.curves
+    cost: list[float] = []
+    for e in range(len(circuit.elements)):
+        curve = table.curves[int(curve_of[e])]
+        slope = max(curve.slope_s)
+        cost.append(1.0 / slope if slope > 1e-5 else np.inf)
+    poles = {}
+    for element in circuit.elements:
+        if element.kind == "source":
+            poles[element.tail] = f"{element.item} +"
+            poles[element.head] = f"{element.item} 0 V"
+    near: dict[int, list[tuple[int, int]]] = {}
+    for e, element in enumerate(circuit.elements[:-1]):
+        if element.kind != "source" and np.isfinite(cost[e]):
+            near.setdefault(element.tail, []).append((e, element.head))
+            near.setdefault(element.head, []).append((e, element.tail))
+    best: dict[int, float] = {node: 0.0}
+    came: dict[int, tuple[int, int]] = {}
+    heap: list[tuple[float, int]] = [(0.0, node)]
+    while heap:
+        far, here = heapq.heappop(heap)
+        if here in poles:
+            pole, path = poles[here], []
+            while here != node:
+                e, here = came[here]
+                path.append(e)
+            return pole, path
+        if far > best.get(here, np.inf):
+            continue
+        for e, other in near.get(here, ()):
+            if far + cost[e] < best.get(other, np.inf):
+                best[other] = far + cost[e]
+                came[other] = (e, here)
+                heapq.heappush(heap, (best[other], other))
+    return None

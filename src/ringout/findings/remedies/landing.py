@@ -1,0 +1,127 @@
+"""Remedies that land a conductor elsewhere or name another channel."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from ringout.cell.edit import with_landing, with_signal, with_swapped
+from ringout.cell.model import Cell, Join, Signal, Terminal
+from ringout.findings.model import Finding, Judgement
+from ringout.findings.remedies.proposal import Proposal, channel_terminal
+
+WRONG_LEVEL = frozenset({"F101", "F102", "F103", "F104", "F105", "F107"})
+
+
+def propose_landing(cell: Cell, finding: Finding, before: Judgement) -> Iterable[Proposal]:
+    """Yield changes of landing for shorts, reversed parts and signals on the wrong channel."""
+    if finding.code == "F203":
+        yield from _turn_round(cell, finding)
+    elif finding.code in ("F201", "F202"):
+        yield from _move_core(cell, finding)
+    elif finding.code in WRONG_LEVEL:
+        yield from _other_channel(cell, finding)
+
+
+def _joins_of(cell: Cell, item: str) -> list[Join]:
+    return [j for j in cell.joins if item in (j.a.item, j.b.item)]
+
+
+def join_text(join: Join, old: Terminal | None = None, new: Terminal | None = None) -> str:
+    """Return a join as the file writes it, with one terminal replaced if asked."""
+    ends = [new if new is not None and t == old else t for t in (join.a, join.b)]
+    over = f"  {join.conductor}  " if join.cable else "  "
+    return f"{ends[0]}{over}{ends[1]}"
+
+
+def _signals_of(cell: Cell, item: str) -> list[Signal]:
+    return [
+        s
+        for s in cell.signals.values()
+        if (s.on is not None and any(p.actor.split(".")[0] == item for p in s.on.leaves()))
+        or s.drives.split(".")[0] == item
+    ]
+
+
+def _turn_round(cell: Cell, finding: Finding) -> Iterator[Proposal]:
+    item = cell.items[finding.get("item")]
+    diode = next((e for e in item.part.elements if e.kind in ("diode", "clamp")), None)
+    if diode is None:
+        return
+    ends = []
+    for net in (diode.tail, diode.head):
+        pins = [p for p, n in item.part.terminals.items() if n == net]
+        if not pins:
+            return
+        ends.append(Terminal(item.name, "", pins[0]))
+    first, second = ends
+    edit = []
+    for join in cell.joins:
+        for end in (join.a, join.b):
+            if end in ends:
+                other = second if end == first else first
+                edit.append((join_text(join), join_text(join, end, other)))
+    yield Proposal(
+        f"exchange the two conductors at {item.name}: {first} and {second}",
+        with_swapped(cell, first, second),
+        tuple(edit),
+        tuple(s.name for s in _signals_of(cell, item.name)),
+    )
+
+
+def _move_core(cell: Cell, finding: Finding) -> Iterator[Proposal]:
+    """Try every conductor of the shorting item on the channel its signal is named on."""
+    item = finding.get("item")
+    if item not in cell.items:
+        return
+    for signal in _signals_of(cell, item):
+        goal = channel_terminal(cell, signal.item, signal.channel.name)
+        if goal is None or goal in cell.join_at:
+            continue
+        for join in _joins_of(cell, item)[::-1]:
+            far = join.b if join.a.item == item else join.a
+            if far.item != signal.item or far.socket != goal.socket:
+                continue
+            yield Proposal(
+                f"land {join.conductor} on {goal} (channel {signal.channel_name}) instead of {far}",
+                with_landing(cell, join, far, goal),
+                ((join_text(join), join_text(join, far, goal)),),
+                (signal.name,),
+            )
+
+
+def _other_channel(cell: Cell, finding: Finding) -> Iterator[Proposal]:
+    """Try the channels that the signal's own devices are really wired to."""
+    signal = cell.signals.get(finding.get("signal"))
+    if signal is None or signal.on is None:
+        return
+    named = {s.channel_name for s in cell.signals.values()}
+    reached = _reached(cell, {p.actor.split(".")[0] for p in signal.on.leaves()})
+    for name, channel in cell.items[signal.item].part.channels.items():
+        if channel.kind != "input" or f"{signal.item}.{name}" in named:
+            continue
+        place = channel_terminal(cell, signal.item, name)
+        if place is None or place not in reached:
+            continue
+        yield Proposal(
+            f"name {signal.name} on {signal.item}.{name} ({place}), where "
+            f"{', '.join(sorted({p.actor for p in signal.on.leaves()}))} is wired",
+            with_signal(cell, signal.name, channel=channel),
+            ((f"channel: {signal.channel_name}", f"channel: {signal.item}.{name}"),),
+            (signal.name,),
+        )
+
+
+def _reached(cell: Cell, items: set[str]) -> set[Terminal]:
+    """Return terminals joined to these items, through passive splitters too."""
+    todo, seen = list(items), set(items)
+    out: set[Terminal] = set()
+    while todo:
+        name = todo.pop()
+        for join in _joins_of(cell, name):
+            far = join.b if join.a.item == name else join.a
+            out.add(far)
+            passive = cell.items[far.item].part.family in ("connector", "terminal", "component")
+            if passive and far.item not in seen:
+                seen.add(far.item)
+                todo.append(far.item)
+    return out

@@ -1,0 +1,163 @@
+"""Remedies for levels: a resistor across the input, or a part of the right kind."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from ringout.base.quantity import format_quantity
+from ringout.cell.catalogue import find_part, part_names
+from ringout.cell.edit import free_name, with_item, with_part
+from ringout.cell.model import Cell, Signal, Terminal
+from ringout.cell.part import Part
+from ringout.findings.model import Finding, Judgement
+from ringout.findings.remedies.proposal import Proposal, channel_terminal, terminal_of_net
+from ringout.findings.trial import trial_margins
+from ringout.tables.resistors import preferred_at_most, watt_size
+
+COMFORT_V = 1.0  # a resistor is chosen to leave this much on both sides where it can
+HIGHEST_OHM, LOWEST_OHM = 47_000.0, 470.0
+HIGHEST_V = 28.8  # 24 V + 20 %: the supply a resistor's power is reckoned at, as makers do
+
+
+def propose_levels(cell: Cell, finding: Finding, before: Judgement) -> Iterable[Proposal]:
+    """Yield parts and resistors for signals whose level is wrong, and for starved devices."""
+    signal = cell.signals.get(finding.get("signal"))
+    if signal is None:
+        return
+    if finding.code in ("F103", "F104", "F702"):
+        yield from _bleeder(cell, signal)
+    if finding.code in ("F101", "F102", "F103", "F104", "F105", "F106", "F702"):
+        yield from _other_part(cell, finding, signal)
+
+
+def _place(cell: Cell, signal: Signal) -> tuple[Terminal, Terminal] | None:
+    """Return the input's terminal and the terminal of its common."""
+    part = cell.items[signal.item].part
+    pin = channel_terminal(cell, signal.item, signal.channel.name)
+    if pin is None:
+        return None
+    element = part.element_by_name[signal.channel.element]
+    net = cell.items[signal.item].net(pin)
+    common = element.head if net == element.tail else element.tail
+    if pin.socket:
+        socket = part.sockets[pin.socket]
+        for name, other in socket.pins.items():
+            if other == common:
+                return pin, Terminal(signal.item, pin.socket, name)
+    found = terminal_of_net(cell, signal.item, common)
+    return None if found is None else (pin, found)
+
+
+def _bleeder(cell: Cell, signal: Signal) -> Iterator[Proposal]:
+    place = _place(cell, signal)
+    if place is None:
+        return
+    pin, common = place
+    best: tuple[float, float, Cell] | None = None
+    for ohm in _values():
+        part = find_part("resistor", {"ohm": f"{ohm:g} ohm ± 5 %"})
+        if part is None:
+            return
+        name = free_name(cell, "R")
+        changed = with_item(cell, name, part, {"1": pin, "2": common}, {"ohm": f"{ohm:g} ohm"})
+        margin = trial_margins(changed, signal.name)
+        if margin is None:
+            return
+        worst = min(margin)
+        if best is None or worst > best[0]:
+            best = (worst, ohm, changed)
+        if worst >= COMFORT_V:
+            break
+        if best is not None and worst < best[0] - 1.0:
+            break
+    if best is None or best[0] < 0:
+        return
+    _, ohm, changed = best
+    watts = watt_size(HIGHEST_V**2 / ohm)
+    if watts is None:
+        return
+    value = format_quantity(ohm, "ohms")
+    size = format_quantity(watts, "watts")
+    yield Proposal(
+        f"fit a resistor of {value}, {size} across the input: from {pin} to {common} "
+        f"(not across the sensor)",
+        changed,
+        _bleeder_edit(cell, pin, common, f"ohm: {value}, watts: {size}"),
+        (signal.name,),
+    )
+
+
+def _values() -> Iterator[float]:
+    """Yield E12 values from the largest that drains anything worth while downwards."""
+    ohm = preferred_at_most(HIGHEST_OHM, "E12")
+    while ohm >= LOWEST_OHM:
+        yield ohm
+        ohm = preferred_at_most(ohm * 0.95, "E12")
+
+
+def _bleeder_edit(
+    cell: Cell, pin: Terminal, common: Terminal, values: str
+) -> tuple[tuple[str, str], ...]:
+    """Return the lines that fit the resistor: an adaptor on a round socket, else two ends."""
+    name = free_name(cell, "R")
+    socket = f"{pin.item}-{pin.socket}"
+    here = [j for j in cell.join_at.get(pin, ()) if j.plugged and j.cable]
+    if not here:
+        return (
+            ("", f"{name}: {{part: resistor, {values}}}"),
+            ("", f"- {name}:1  {pin}"),
+            ("", f"- {name}:2  {common}"),
+        )
+    join = here[0]
+    near = join.a if join.b == pin else join.b
+    old = f"- {near.item}  {join.cable}  {socket}"
+    return (
+        ("", f"{name}: {{part: m12-inline-resistor, {values}}}"),
+        (old, f"- {near.item}  {join.cable}  {name}-A"),
+        ("", f"- {name}-B  {socket}"),
+    )
+
+
+def _other_part(cell: Cell, finding: Finding, signal: Signal) -> Iterator[Proposal]:
+    if signal.on is None:
+        return
+    for item in dict.fromkeys(p.actor.split(".")[0] for p in signal.on.leaves()):
+        old = cell.items[item].part
+        for name in _alike(cell, old):
+            part = find_part(name, cell.items[item].settings, cell.folder)
+            if part is None or not fits(old, part):
+                continue
+            changed = with_part(cell, item, part)
+            margin = trial_margins(changed, signal.name)
+            if margin is None or min(margin) < 0:
+                continue
+            yield Proposal(
+                f"use {name} for {item} instead of {old.name}",
+                changed,
+                ((f"{item}: {old.name}", f"{item}: {name}"),),
+                (signal.name,),
+            )
+
+
+def _alike(cell: Cell, old: Part) -> list[str]:
+    """Return part names that begin like the old one, nearest first."""
+    stem = old.name.split("-")[0]
+    names = [n for n in part_names(cell.folder) if n != old.name and n.split("-")[0] == stem]
+    words = set(old.name.split("-"))
+    return sorted(names, key=lambda n: (-len(words & set(n.split("-"))), n))
+
+
+def fits(old: Part, new: Part) -> bool:
+    """Return whether a part can take another's place: same plugs, pins and positions."""
+    if old.family != new.family or set(old.terminals) - set(new.terminals):
+        return False
+    positions = {p for ps in old.actors.values() for p in ps}
+    if positions - {p for ps in new.actors.values() for p in ps}:
+        return False
+    for name, socket in old.sockets.items():
+        other = new.sockets.get(name)
+        if other is None or (other.connector, other.gender) != (socket.connector, socket.gender):
+            return False
+        if set(socket.pins) - set(other.pins):
+            return False
+    return True

@@ -1,0 +1,246 @@
+"""Signals judged: verdict, levels, and a finding for each that does not surely work."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+
+import numpy as np
+
+from ringout.base import Severity, Span
+from ringout.circuit.curves import inverse
+from ringout.circuit.model import TYP, Circuit
+from ringout.findings.levels import LevelSurvey, SignalStates
+from ringout.findings.limits import LAMP_SHOWS_FROM_A
+from ringout.findings.model import Finding, Level, Quantity, SignalResult
+from ringout.findings.survey import Survey
+
+Tell = Callable[[str, Severity, str], Finding]
+COMFORT_V = 0.5  # house rule: a margin below this is called marginal
+
+
+def judge_signals(
+    circuit: Circuit, found: Survey, levels: LevelSurvey
+) -> tuple[list[SignalResult], list[Finding]]:
+    """Judge every signal of the cell.
+
+    Returns:
+        One result per signal, in file order, and the findings on levels.
+    """
+    results: list[SignalResult] = []
+    findings: list[Finding] = []
+    for signal in circuit.cell.signals.values():
+        states = levels.by_name.get(signal.name)
+        if states is None:
+            results.append(
+                SignalResult(
+                    signal.name, signal.channel_name, "input" if signal.on else "output",
+                    "undecided", None, None, None, None, signal.span, signal.item,
+                )
+            )
+            continue
+        result = _result(circuit, states)
+        results.append(result)
+        findings += _findings(circuit, found, states, result)
+    return results, findings
+
+
+def level(circuit: Circuit, states: SignalStates, wanted: bool) -> Level | None:
+    """Return the guaranteed level over all states in which the signal should be `wanted`."""
+    rows = np.flatnonzero(states.wanted_on == wanted)
+    if not rows.size:
+        return None
+    low, high = states.v_low[rows], states.v_high[rows]
+    if wanted:
+        worst = int(rows[np.argmin(low)])
+        limit = states.limits.on_v
+        margin = float(np.min(low)) - limit if limit is not None else float("nan")
+    else:
+        worst = int(rows[np.argmax(high)])
+        limit = states.limits.off_v
+        margin = limit - float(np.max(high)) if limit is not None else float("nan")
+        if states.dark_a:
+            margin = _dark_margin_v(circuit, states)
+    return Level(
+        float(np.min(low)),
+        float(states.v_typ[worst]),
+        float(np.max(high)),
+        float(states.i_typ_a[worst]) * 1000.0,
+        margin,
+        bool(states.proven[rows].all()),
+        states.describe(circuit, worst),
+    )
+
+
+def _dark_margin_v(circuit: Circuit, states: SignalStates) -> float:
+    """Return how far a lamp is from glowing: judged by its current, told on its typical curve."""
+    spec = circuit.elements[states.element].spec
+    assert spec is not None
+    shows = spec.values["shows_from"].low if "shows_from" in spec.values else LAMP_SHOWS_FROM_A
+    curve = circuit.network.curves.curves[int(circuit.on_curve[TYP, states.element])]
+    return inverse(curve, shows) - inverse(curve, max(states.dark_a.values()))
+
+
+def _result(circuit: Circuit, states: SignalStates) -> SignalResult:
+    on, off = level(circuit, states, True), level(circuit, states, False)
+    signal = states.signal
+    margins = [x.margin_v for x in (on, off) if x is not None]
+    solved = all(np.isfinite(m) for m in margins) and bool(margins)
+    proven = all(x.proven for x in (on, off) if x is not None)
+    if not solved or not states.complete:
+        verdict = "undecided"
+    elif min(margins) < 0:
+        verdict = "fails"
+    elif not proven:
+        verdict = "undecided"
+    elif min(margins) < COMFORT_V:
+        verdict = "marginal"
+    else:
+        verdict = "works"
+    return SignalResult(
+        signal.name, signal.channel_name, "input" if signal.on else "output", verdict,
+        on, off, states.limits.on_v, states.limits.off_v, signal.span, signal.item,
+    )
+
+
+def _quantities(result: SignalResult) -> tuple[Quantity, ...]:
+    out: list[Quantity] = []
+    for name, found, limit in (
+        ("on", result.on, result.on_limit_v),
+        ("off", result.off, result.off_limit_v),
+    ):
+        if found is not None:
+            out += [
+                Quantity(f"{name} level lowest", found.v_low, "V"),
+                Quantity(f"{name} level typical", found.v_typ, "V"),
+                Quantity(f"{name} level highest", found.v_high, "V"),
+            ]
+        if limit is not None:
+            out.append(Quantity(f"{name} limit", limit, "V"))
+    return tuple(out)
+
+
+def lone(circuit: Circuit, states: SignalStates) -> bool:
+    """Return whether nothing but the channel itself is on its pin."""
+    element = circuit.elements[states.element]
+    mine = circuit.cell.items[element.item]
+    for end in (element.tail, element.head):
+        for other in circuit.elements:
+            if end in (other.tail, other.head) and other.item != mine.name:
+                break
+        else:
+            return True
+    return False
+
+
+def _findings(
+    circuit: Circuit, found: Survey, states: SignalStates, result: SignalResult
+) -> Iterable[Finding]:
+    if result.verdict == "works":
+        return
+    signal = states.signal
+    place = signal.channel_name
+    where = (signal.channel_span, *_item_spans(circuit, states))
+    about = (("signal", signal.name),)
+    numbers = _quantities(result)
+    source = states.limits.source
+
+    def finding(code: str, severity: Severity, message: str) -> Finding:
+        return Finding(code, severity, message, where, place, numbers, source, about=about)
+
+    if result.verdict == "undecided":
+        why = "too many combinations to try them all" if not states.complete else (
+            "the worst case could not be proven" if states.limits.on_v is not None
+            else f"the part of {signal.item} gives no limits"
+        )
+        yield finding("F110", Severity.WARNING, f"{signal.name} ({place}) is undecided: {why}")
+        return
+    if signal.on is None:
+        yield from _load_findings(circuit, states, result, finding)
+        return
+    if lone(circuit, states):
+        yield finding(
+            "F107", Severity.ERROR,
+            f"{signal.name} is named on {place}, but nothing is wired to that channel",
+        )
+        return
+    on, off = result.on, result.off
+    on_v, off_v = states.limits.on_v, states.limits.off_v
+    assert on_v is not None and off_v is not None
+    stuck_on = off is not None and off.v_typ >= on_v
+    never_on = on is not None and on.v_typ <= off_v
+    if stuck_on and never_on:
+        yield finding(
+            "F105", Severity.ERROR,
+            f"{signal.name} is inverted: {place} is on ({off.v_typ:.1f} V) while "  # type: ignore[union-attr]
+            f"{off.worst_while} and off while {on.worst_while}",  # type: ignore[union-attr]
+        )
+        return
+    if never_on and on is not None:
+        yield finding(
+            "F101", Severity.ERROR,
+            f"{signal.name} never comes on: {place} has {on.v_typ:.1f} V while {on.worst_while}, "
+            f"on needs {on_v:.1f} V",
+        )
+    elif on is not None and on.margin_v < 0:
+        yield finding(
+            "F102", Severity.ERROR,
+            f"{signal.name} is not surely on: {place} gets {on.v_low:.1f} V at worst "
+            f"({on.v_typ:.1f} V typical) while {on.worst_while}, on needs {on_v:.1f} V",
+        )
+    elif on is not None and on.margin_v < COMFORT_V:
+        yield finding(
+            "F108", Severity.WARNING,
+            f"{signal.name} comes on with only {on.margin_v:.2f} V to spare on {place} "
+            f"while {on.worst_while}",
+        )
+    if stuck_on and off is not None:
+        yield finding(
+            "F104", Severity.ERROR,
+            f"{signal.name} never goes off: {place} still has {off.v_typ:.1f} V "
+            f"while {off.worst_while}, off needs {off_v:.1f} V or less",
+        )
+    elif off is not None and off.margin_v < 0:
+        yield finding(
+            "F103", Severity.ERROR,
+            f"{signal.name} is not surely off: {place} still has {off.v_typ:.1f} V typical, "
+            f"{off.v_high:.1f} V at worst, while {off.worst_while}; off needs {off_v:.1f} V or less",
+        )
+    elif off is not None and off.margin_v < COMFORT_V:
+        yield finding(
+            "F109", Severity.WARNING,
+            f"{signal.name} goes off with only {off.margin_v:.2f} V to spare on {place} "
+            f"while {off.worst_while}",
+        )
+
+
+def _load_findings(
+    circuit: Circuit, states: SignalStates, result: SignalResult, finding: Tell
+) -> Iterable[Finding]:
+    signal, on, off = states.signal, result.on, result.off
+    if on is not None and on.margin_v < 0:
+        yield finding(
+            "F301", Severity.ERROR,
+            f"{signal.drives} does not surely work when {signal.channel_name} is on: "
+            f"it gets {on.v_low:.1f} V at worst, it needs {states.limits.on_v:.1f} V",
+        )
+    if off is not None and off.margin_v < 0 and circuit.elements[states.element].kind == "lamp":
+        yield finding(
+            "F305", Severity.WARNING,
+            f"{signal.drives} may glow while {signal.channel_name} is off: up to "
+            f"{max(states.dark_a.values()) * 1000:.2f} mA flow through it",
+        )
+    elif off is not None and off.margin_v < 0:
+        yield finding(
+            "F302", Severity.ERROR,
+            f"{signal.drives} is not surely off when {signal.channel_name} is off: "
+            f"{off.v_high:.1f} V can be left on it, off needs {states.limits.off_v:.1f} V or less",
+        )
+
+
+def _item_spans(circuit: Circuit, states: SignalStates) -> list[Span]:
+    names: list[str] = []
+    if states.signal.on is not None:
+        names = [leaf.actor.split(".")[0] for leaf in states.signal.on.leaves()]
+    elif states.signal.drives:
+        names = [states.signal.drives.split(".")[0]]
+    return [circuit.cell.items[n].part_span for n in dict.fromkeys(names)]

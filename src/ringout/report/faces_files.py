@@ -1,0 +1,49 @@
+"""Faces as files: a card for each used socket, and one for each connector type met."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from ringout.report.faces_model import bare_face
+from ringout.report.faces_svg import face_card_svg
+from ringout.report.sheet_files import write_whole
+from ringout.report.sheet_model import Sheet
+
+
+def write_faces(sheet: Sheet, folder: str | Path) -> list[Path]:
+    """Write the faces of a sheet as SVG.
+
+    Args:
+        sheet: the sheet.
+        folder: gets `K1-X1.svg` and so on for each used socket whose pin places are known, and
+            `type-m12-a-5.svg` and so on with bare faces, male and female, from both sides.
+
+    Returns:
+        The files written.
+
+    Raises:
+        OSError: the place cannot be written; no file is left half-written.
+    """
+    target = Path(folder)
+    drawn = [face for face in sheet.faces if face.drawn]
+    cards = {face.place: face_card_svg(face) for face in drawn}
+    for connector in dict.fromkeys(face.connector for face in drawn):
+        cards[f"type-{connector}"] = face_card_svg(bare_face(connector, "male"))
+    files: list[Path] = []
+    taken: set[str] = set()
+    for name, text in cards.items():
+        file = target / f"{_file_name(name, taken)}.svg"
+        write_whole(file, text.encode("utf-8"))
+        files.append(file)
+    return files
+
+
+def _file_name(name: str, taken: set[str]) -> str:
+    """Return a name every file system takes, different from those taken."""
+    plain = re.sub(r"[^A-Za-z0-9_+.-]", "_", name).lstrip(".") or "face"
+    found, number = plain, 2
+    while found.lower() in taken:
+        found, number = f"{plain}-{number}", number + 1
+    taken.add(found.lower())
+    return found

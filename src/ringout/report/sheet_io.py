@@ -1,0 +1,70 @@
+"""The I/O list: every channel of every controller, joined or free."""
+
+from __future__ import annotations
+
+from ringout.cell.model import Cell, Item, Signal, Terminal
+from ringout.cell.part import Channel
+from ringout.report.sheet_model import IoRow
+from ringout.report.sheet_nets import Nets, channel_net, terminals_of
+
+
+def build_io(cell: Cell, nets: Nets) -> tuple[IoRow, ...]:
+    """Return one row per channel, controllers and channels in the order of file and part."""
+    named = {s.channel_name: s for s in cell.signals.values()}
+    return tuple(
+        _row(cell, nets, item, channel, named.get(f"{item.name}.{channel.name}"))
+        for item in cell.items.values()
+        for channel in item.part.channels.values()
+    )
+
+
+def channel_terminals(item: Item, channel: Channel) -> list[Terminal]:
+    """Return every terminal of an item that is this channel."""
+    net = channel_net(item.part, channel.element)
+    return [t for t in terminals_of(item) if item.net(t) == net]
+
+
+def _row(cell: Cell, nets: Nets, item: Item, channel: Channel, signal: Signal | None) -> IoRow:
+    terminals = channel_terminals(item, channel)
+    joined = [t for t in terminals if t in nets.joins_at]
+    traces = [nets.trace(t) for t in joined]
+    far = list(dict.fromkeys(d for found, _ in traces for d in found))
+    cores = [next((j for j in way if j.cable), None) for _, way in traces]
+    joins = [j for j in cores if j is not None]
+    if signal is None:
+        status = "no name" if far else "free"
+    else:
+        status = "used" if far else "not joined"
+    return IoRow(
+        controller=item.name,
+        channel=channel.name,
+        kind=channel.kind,
+        terminals=tuple(str(t) for t in (*joined, *(t for t in terminals if t not in joined))),
+        signal=signal.name if signal is not None else "",
+        meaning=_meaning(cell, signal, far),
+        devices=tuple(str(t) for t in far),
+        cable=", ".join(dict.fromkeys(j.cable for j in joins)),
+        core=", ".join(j.core for j in joins),
+        on=_on(signal),
+        status=status,
+    )
+
+
+def _meaning(cell: Cell, signal: Signal | None, devices: list[Terminal]) -> str:
+    """Return the notes of the items the signal is about, else of those it is joined to."""
+    about = list[str]()
+    if signal is not None and signal.on is not None:
+        about = [leaf.actor.partition(".")[0] for leaf in signal.on.leaves()]
+    elif signal is not None and signal.drives:
+        about = [signal.drives.partition(".")[0]]
+    names = about or [t.item for t in devices]
+    notes = [cell.items[n].note for n in names if n in cell.items]
+    return "; ".join(dict.fromkeys(n for n in notes if n))
+
+
+def _on(signal: Signal | None) -> str:
+    if signal is None:
+        return ""
+    if signal.on is not None:
+        return str(signal.on)
+    return f"drives {signal.drives}" if signal.drives else ""

@@ -1,0 +1,29 @@
+"""Room: the numeric core; it knows arrays only, nothing of cells."""
+
+from ringout.solve.bounds import Bound, worst_case
+from ringout.solve.discrete import Device, Settled, settle, settle_all
+from ringout.solve.newton import (
+    CERTIFICATE_A,
+    LEAK_S,
+    Solution,
+    adjoint_v,
+    driving_point_ohm,
+    plan_of,
+    solve_cases,
+)
+
+__all__ = [
+    "CERTIFICATE_A",
+    "LEAK_S",
+    "Bound",
+    "Device",
+    "Settled",
+    "Solution",
+    "adjoint_v",
+    "driving_point_ohm",
+    "plan_of",
+    "settle",
+    "settle_all",
+    "solve_cases",
+    "worst_case",
+]

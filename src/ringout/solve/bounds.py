@@ -1,0 +1,321 @@
+"""Guaranteed worst cases: the largest or smallest voltage that any curves can cause.
+
+Every element may have any monotone curve between its lower and its upper one. Where the
+topology decides which way each element pulls (see `structure`), going gradually from any such
+curves to the unfavourable ends moves the target one way only, whatever segments are crossed on
+the way: the value with all elements at their unfavourable ends is the worst there is.
+
+An element whose pull is not decided is taken at the end that looks unfavourable, and what it
+could carry beyond that is let in at the worse of its two nodes and returned at the target. That
+may be more than any real curve does, never less; `gap_v` is the most it can be too much.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from weakref import WeakKeyDictionary
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ringout.circuit.curves import inverse, value
+from ringout.circuit.network import CurveTable, Network
+from ringout.solve.newton import LEAK_S, Solution, adjoint_v, solve_cases
+from ringout.solve.structure import Structure
+
+IntArray = NDArray[np.int64]
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+QUIET_S = 1e-8  # an element with less slope and less current than this
+QUIET_A = 1e-8  # in all its curves does not join its nodes
+MOST_GAP_V = 0.25  # a bound that may be further from what really occurs is not called proven
+FLOOR_V = 1e-9  # rounding of two solutions
+_ROUNDS = 4  # of turning undecided elements to the end that looks worse
+
+_structures: WeakKeyDictionary[Network, dict[bytes, Structure]] = WeakKeyDictionary()
+
+
+@dataclass(frozen=True, eq=False)
+class Bound:
+    """Worst cases of S questions.
+
+    Args:
+        value_v: (S,) the bound on the voltage, `slack_v` included.
+        value_a: (S,) the bound on the own element's current in the sense of the target,
+            slack included; NaN where no own element was named.
+        proven: (S,) no admissible curves go beyond the value.
+        slack_v: (S,) what the leaks and the elements not counted could add; it is in the
+            value already.
+        gap_v: (S,) the worst that really occurs lies at most this far inside the value.
+        solution: the solved worst cases; node voltages and currents belong to the value
+            without its slack.
+        curve_of: (S, E) the curves they have.
+    """
+
+    value_v: FloatArray
+    value_a: FloatArray
+    proven: BoolArray
+    slack_v: FloatArray
+    gap_v: FloatArray
+    solution: Solution
+    curve_of: IntArray
+
+
+def structure_of(network: Network, counted: BoolArray) -> Structure:
+    """Return the structure of some elements of a network; it is kept for the next call."""
+    kept = _structures.setdefault(network, {})
+    key = counted.tobytes()
+    if key not in kept:
+        kept[key] = Structure(network.node_count, network.tail, network.head, counted)
+    return kept[key]
+
+
+def quiet_curves(table: CurveTable) -> BoolArray:
+    """Return (C,) whether a curve carries next to nothing at any voltage."""
+    idle = [abs(value(c, 0.0)) <= QUIET_A and max(c.slope_s) <= QUIET_S for c in table.curves]
+    return np.array(idle, dtype=np.bool_)
+
+
+def worst_case(
+    network: Network,
+    lower_of: IntArray,
+    upper_of: IntArray,
+    typ_of: IntArray,
+    target: IntArray,
+    direction: IntArray,
+    own_element: IntArray | None = None,
+) -> Bound:
+    """Bound a voltage, or the current of an element, over all admissible curves.
+
+    Args:
+        network: N nodes, E elements.
+        lower_of: (S, E) curve each element is never below.
+        upper_of: (S, E) curve it is never above.
+        typ_of: (S, E) curve to start from.
+        target: (S, 2) nodes p and q; the voltage is V_p - V_q.
+        direction: (S,) +1 for the largest, -1 for the smallest.
+        own_element: (S,) element between p and q whose current is bounded instead, or -1;
+            its own curve is then taken at the end that helps the current.
+
+    Returns:
+        The bounds.
+    """
+    return _Question(network, lower_of, upper_of, typ_of, target, direction, own_element).answer()
+
+
+class _Question:
+    """S questions under way. Targets are turned so that each asks for the largest voltage."""
+
+    def __init__(
+        self,
+        network: Network,
+        lower_of: IntArray,
+        upper_of: IntArray,
+        typ_of: IntArray,
+        target: IntArray,
+        direction: IntArray,
+        own_element: IntArray | None,
+    ) -> None:
+        self.network = network
+        self.lower = np.asarray(lower_of, dtype=np.int64)
+        self.upper = np.asarray(upper_of, dtype=np.int64)
+        self.typ = np.asarray(typ_of, dtype=np.int64)
+        self.direction = np.asarray(direction, dtype=np.int64)
+        cases = len(self.direction)
+        self.every = np.arange(cases)
+        target = np.asarray(target, dtype=np.int64).reshape(cases, 2)
+        self.pairs = np.where(self.direction[:, None] > 0, target, target[:, ::-1])
+        own = np.full(cases, -1) if own_element is None else np.asarray(own_element)
+        self.own_rows = np.flatnonzero(own >= 0)
+        self.own = own[self.own_rows]
+        self.quiet = quiet_curves(network.curves)
+        busy = ~(self.quiet[self.lower] & self.quiet[self.upper])
+        self.counted = busy.any(axis=0)
+        self.free = self.lower != self.upper
+        self.free[self.own_rows, self.own] = False
+
+    def answer(self) -> Bound:
+        """Return the bounds."""
+        sign, decided, joined = self._signs()
+        open_ = self.free & ~decided
+        typical = solve_cases(self.network, self.typ)
+        rows = np.flatnonzero(open_.any(axis=1))
+        if len(rows):
+            guess = self._pull(self.typ[rows], typical.node_v[rows], rows)
+            sign[rows] = np.where(open_[rows], guess, sign[rows])
+        curve_of = self._choose(sign)
+        solution = solve_cases(self.network, curve_of, start_v=typical.node_v)
+        if len(rows):
+            sign, curve_of, solution = self._improve(rows, open_, sign, curve_of, solution)
+        worst = self._target_v(solution)
+        gap = np.zeros(len(worst))
+        proven = joined & solution.solved
+        injected = np.zeros(solution.node_v.shape)
+        if len(rows):
+            let_in = self._let_in(rows, open_[rows], sign[rows])
+            relaxed = solve_cases(
+                self.network, curve_of[rows], start_v=solution.node_v[rows], injected_a=let_in
+            )
+            gap[rows] = np.maximum(self._target_v(relaxed, rows) - worst[rows], 0.0)
+            good = relaxed.solved & (gap[rows] <= MOST_GAP_V)
+            proven[rows] &= good
+            _replace(solution, rows[good], relaxed, good)
+            injected[rows[good]] = let_in[good]
+        return self._bound(solution, curve_of, injected, proven, gap)
+
+    # -- steps -----------------------------------------------------------------------------
+
+    def _signs(self) -> tuple[IntArray, BoolArray, BoolArray]:
+        """Return (S, E) signs and whether decided, and (S,) whether the target is joined."""
+        structure = structure_of(self.network, self.counted)
+        cases, count = self.lower.shape
+        sign = np.zeros((cases, count), dtype=np.int64)
+        decided = np.ones((cases, count), dtype=np.bool_)
+        joined = np.ones(cases, dtype=np.bool_)
+        unique, which = np.unique(self.pairs, axis=0, return_inverse=True)
+        for number, (p, q) in enumerate(unique.tolist()):
+            rows = np.flatnonzero(which.ravel() == number)
+            if p == q:
+                continue
+            found = structure.signs(p, q)
+            joined[rows] = found.joined
+            sign[rows] = found.sign
+            decided[rows] = found.decided if found.joined else False
+        return sign, decided, joined
+
+    def _choose(self, sign: IntArray) -> IntArray:
+        """Return the unfavourable curves: less current where more would lower the target."""
+        curve_of = np.where(sign > 0, self.lower, np.where(sign < 0, self.upper, self.typ))
+        rows, own = self.own_rows, self.own
+        along = self.network.tail[own] == self.pairs[rows, 0]
+        curve_of[rows, own] = np.where(along, self.upper[rows, own], self.lower[rows, own])
+        return curve_of
+
+    def _pull(self, curve_of: IntArray, node_v: FloatArray, rows: IntArray) -> IntArray:
+        """Return (R, E) signs as they are at an operating point."""
+        potential = adjoint_v(self.network, curve_of, node_v, self.pairs[rows])
+        across = potential[:, self.network.tail] - potential[:, self.network.head]
+        return np.sign(np.nan_to_num(across)).astype(np.int64)
+
+    def _target_v(self, solution: Solution, rows: IntArray | None = None) -> FloatArray:
+        pairs = self.pairs if rows is None else self.pairs[rows]
+        every = np.arange(len(pairs))
+        return solution.node_v[every, pairs[:, 0]] - solution.node_v[every, pairs[:, 1]]
+
+    def _improve(
+        self,
+        rows: IntArray,
+        open_: BoolArray,
+        sign: IntArray,
+        curve_of: IntArray,
+        solution: Solution,
+    ) -> tuple[IntArray, IntArray, Solution]:
+        """Turn undecided elements while that makes the target worse."""
+        for _ in range(_ROUNDS):
+            pull = self._pull(curve_of[rows], solution.node_v[rows], rows)
+            turned = np.where(open_[rows], pull, sign[rows])
+            moved = (turned != sign[rows]).any(axis=1)
+            rows, turned = rows[moved], turned[moved]
+            if not len(rows):
+                break
+            trial = sign.copy()
+            trial[rows] = turned
+            trial_of = self._choose(trial)[rows]
+            again = solve_cases(self.network, trial_of, start_v=solution.node_v[rows])
+            better = self._target_v(again, rows) > self._target_v(solution)[rows]
+            rows = rows[better]
+            sign[rows], curve_of[rows] = turned[better], trial_of[better]
+            _replace(solution, rows, again, better)
+        return sign, curve_of, solution
+
+    def _let_in(self, rows: IntArray, open_: BoolArray, sign: IntArray) -> FloatArray:
+        """Return (R, N) what undecided elements could add, let in at their worse node.
+
+        It is returned at the low end of the target, below which no node is pulled.
+        """
+        network = self.network
+        spread = self._spread(rows, open_)
+        injected = np.zeros((len(rows), network.node_count))
+        every = np.broadcast_to(np.arange(len(rows))[:, None], spread.shape)
+        worse = np.where(sign > 0, network.head[None, :], network.tail[None, :])
+        np.add.at(injected, (every, worse), spread)
+        np.add.at(injected, (np.arange(len(rows)), self.pairs[rows, 1]), -spread.sum(axis=1))
+        return injected
+
+    def _most_v(self, rows: IntArray) -> FloatArray:
+        """Return (R,) what no voltage exceeds: the sum of the source voltages.
+
+        A network of two-terminals without amplification gives nowhere more than that.
+        """
+        source_v = np.array([abs(inverse(c, 0.0)) for c in self.network.curves.curves])
+        source_v[source_v < 1e-3] = 0.0
+        most = np.maximum(source_v[self.lower[rows]], source_v[self.upper[rows]])
+        return most.sum(axis=1)
+
+    def _spread(self, rows: IntArray, open_: BoolArray) -> FloatArray:
+        """Return (R, E) amperes between the lower and the upper curve, at most."""
+        curves = self.network.curves.curves
+        lower, upper = self.lower[rows], self.upper[rows]
+        most_v = self._most_v(rows)
+        spread = np.zeros(open_.shape)
+        known: dict[tuple[int, int, float], float] = {}
+        for row, e in np.argwhere(open_).tolist():
+            key = (int(lower[row, e]), int(upper[row, e]), float(most_v[row]))
+            if key not in known:
+                low, high, most = curves[key[0]], curves[key[1]], key[2]
+                corners = {v for v in (*low.break_v, *high.break_v) if abs(v) < most}
+                known[key] = max(value(high, v) - value(low, v) for v in {-most, most} | corners)
+            spread[row, e] = max(known[key], 0.0)
+        return spread
+
+    def _bound(
+        self,
+        solution: Solution,
+        curve_of: IntArray,
+        injected: FloatArray,
+        proven: BoolArray,
+        gap: FloatArray,
+    ) -> Bound:
+        """Return the bounds with what leaks and quiet elements could add put on top."""
+        network = self.network
+        stray = self._stray(curve_of, solution)
+        strayed = solve_cases(
+            network, curve_of, start_v=solution.node_v, injected_a=injected + stray
+        )
+        slack = np.maximum(self._target_v(strayed) - self._target_v(solution), 0.0) + FLOOR_V
+        value_v = self.direction * (self._target_v(solution) + slack)
+        value_a = np.full(len(value_v), np.nan)
+        rows, own = self.own_rows, self.own
+        along = np.where(network.tail[own] == self.pairs[rows, 0], 1.0, -1.0)
+        current = np.maximum(
+            along * solution.element_a[rows, own], along * strayed.element_a[rows, own]
+        )
+        value_a[rows] = self.direction[rows] * current
+        proven = proven & strayed.solved & (slack <= MOST_GAP_V)
+        return Bound(value_v, value_a, proven, slack, gap, solution, curve_of)
+
+    def _stray(self, curve_of: IntArray, solution: Solution) -> FloatArray:
+        """Return (S, N) twice what leaks and quiet elements carry, the way that hurts most."""
+        network = self.network
+        potential = adjoint_v(network, curve_of, solution.node_v, self.pairs)
+        potential = np.nan_to_num(potential)
+        most_v = self._most_v(self.every)
+        stray = 2.0 * LEAK_S * most_v[:, None] * np.sign(potential)
+        for e in np.flatnonzero(~self.counted).tolist():
+            tail, head = int(network.tail[e]), int(network.head[e])
+            way = np.sign(potential[:, tail] - potential[:, head])
+            amps = 2.0 * (QUIET_A + QUIET_S * most_v) * way * (tail != head)
+            stray[:, tail] += amps
+            stray[:, head] -= amps
+        stray[:, 0] = 0.0
+        return stray
+
+
+def _replace(solution: Solution, rows: IntArray, other: Solution, chosen: BoolArray) -> None:
+    """Put the chosen cases of another solution into rows of this one."""
+    solution.node_v[rows] = other.node_v[chosen]
+    solution.element_a[rows] = other.element_a[chosen]
+    solution.residual_a[rows] = other.residual_a[chosen]
+    solution.solved[rows] = other.solved[chosen]
+    solution.iterations[rows] = other.iterations[chosen]
