@@ -14,7 +14,6 @@ from ringout.cellfile import read_cell_text
 from ringout.circuit.compile import compile_circuit
 from ringout.circuit.model import HIGH, LOW, TYP
 from ringout.circuit.network import dump_text
-from ringout.circuit.spice import netlist as spice_netlist
 from ringout.findings.judge import judge
 from ringout.findings.meter import Reading, read_meter
 from ringout.findings.model import Judgement
@@ -112,6 +111,8 @@ def netlist(cell: Cell, state: Mapping[str, str], *, corner: str = "typ", as_tex
         corner: `low`, `typ` or `high`: every element at that end of its tolerance.
         as_text: the element list instead of SPICE.
     """
+    from ringout.circuit.spice import netlist as spice_netlist
+
     circuit = compile_circuit(cell)
     which = {"low": LOW, "typ": TYP, "high": HIGH}[corner]
     positions = circuit.positions([dict(state)])

@@ -46,19 +46,20 @@ class Builder:
         self.widened = widened or {}
         self.problems: list[Diagnostic] = []
 
-    def build(self, lines: list[str], first_line: int = 1) -> Node | None:
+    def build(self, lines: list[str], first_line: int = 1, depth: int = 0) -> Node | None:
         """Return the tree of some lines, None if they hold nothing.
 
         Args:
             lines: the piece of text.
             first_line: number of its first line in the file.
+            depth: levels of the file around the piece.
 
         Raises:
             Trouble: the text is no YAML, or nested too deep.
         """
         before = len(self.problems)
         try:
-            return self._build(lines, first_line)
+            return self._build(lines, first_line, depth)
         except MarkedYAMLError as error:
             del self.problems[before:]
             raise explain_error(error, lines, self, first_line) from None
@@ -83,7 +84,7 @@ class Builder:
     def _error(self, code: str, message: str, span: Span, fix: str) -> None:
         self.problems.append(Diagnostic(code, Severity.ERROR, message, span, fix=fix))
 
-    def _build(self, lines: list[str], first_line: int) -> Node | None:
+    def _build(self, lines: list[str], first_line: int, depth: int) -> Node | None:
         reader = YAML(typ="safe", pure=True)
         top = _Open(Event())
         opened: list[_Open] = []
@@ -95,7 +96,7 @@ class Builder:
                 here.nodes.append(Scalar(event.value, span, event.style is not None))
             elif isinstance(event, MappingStartEvent | SequenceStartEvent):
                 self._check_extras(event, lines, first_line)
-                if len(opened) >= DEEPEST:
+                if len(opened) + depth >= DEEPEST:
                     raise Trouble(
                         "T017",
                         f"lists and mappings stand more than {DEEPEST} deep inside each other",

@@ -15,6 +15,7 @@ from ringout.cellfile.trouble import Trouble, explain_no_colon
 
 MOST_TROUBLES = 50
 _HEADER = re.compile(r"\s*([A-Za-z_][\w-]*)\s*(:?)\s*(?:#.*)?")
+_NO_BLANK = re.compile(r"\s*([A-Za-z_][\w-]*):(\S.*?)\s*")  # `revision:A` means what it says
 
 
 class Salvage:
@@ -45,10 +46,10 @@ class Salvage:
         nodes = [node for pair in entries for node in pair]
         return Mapping(self.builder.pair(nodes), span)
 
-    def _try(self, first: int, last: int) -> Node | Trouble | None:
+    def _try(self, first: int, last: int, depth: int = 0) -> Node | Trouble | None:
         before = len(self.builder.problems)
         try:
-            return self.builder.build(self.lines[first:last], first + 1)
+            return self.builder.build(self.lines[first:last], first + 1, depth)
         except Trouble as trouble:
             del self.builder.problems[before:]
             return trouble
@@ -69,6 +70,11 @@ class Salvage:
         got = self._try(first, last)
         if isinstance(got, Mapping):
             return list(got.entries)
+        pair = _NO_BLANK.fullmatch(self.lines[first])
+        if pair is not None and isinstance(got, Scalar):
+            self._lose(got, first)
+            spans = (self.builder.span(first + 1, *pair.span(group)) for group in (1, 2))
+            return [(Scalar(pair[1], next(spans)), Scalar(pair[2], next(spans)))]
         body = next((i for i in range(first + 1, last) if _is_content(self.lines[i])), None)
         header = _HEADER.fullmatch(self.lines[first])
         if header is None or body is None:
@@ -110,7 +116,7 @@ class Salvage:
 
     def _entry(self, first: int, last: int) -> list[Node]:
         """Return what one entry holds, and its neighbour if only its indentation is wrong."""
-        got = self._try(first, last)
+        got = self._try(first, last, 1)
         if isinstance(got, Mapping | Sequence):
             return [got]
         self._lose(got, first)
@@ -119,7 +125,7 @@ class Salvage:
         cut = got.span.line - 1
         if not first < cut < last:
             return []
-        pieces = [self._try(first, cut), self._try(cut, last)]
+        pieces = [self._try(first, cut, 1), self._try(cut, last, 1)]
         return [p for p in pieces if isinstance(p, Mapping | Sequence) and _is_complete(p)]
 
     def _lose(self, got: Node | Trouble | None, line: int) -> None:

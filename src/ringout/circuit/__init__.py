@@ -1,5 +1,10 @@
-"""Room: circuit. The cell as a network of two-terminal elements with their curves.
+"""Room 4: the cell as a network of two-terminal elements with their curves.
 
-The names are taken from the modules themselves: `circuit.curves`, `circuit.network`,
-`circuit.spice`, `circuit.compile`, so that the numeric core loads nothing of cells.
+Only the arrays are exported here, so that the numeric core, which builds on them, loads
+nothing of cells; `circuit.compile` and `circuit.model` are imported by their own names.
 """
+
+from ringout.circuit.curves import Curve
+from ringout.circuit.network import CurveTable, Network, NetworkBuilder, dump_text
+
+__all__ = ["Curve", "CurveTable", "Network", "NetworkBuilder", "dump_text"]

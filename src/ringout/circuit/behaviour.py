@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import product
 
 from ringout.base import Interval
@@ -61,6 +62,7 @@ def envelope(make: Maker, *values: Interval) -> Behaviour:
     return Behaviour(cv.lower(corners), typ, cv.upper(corners))
 
 
+@lru_cache(maxsize=1024)
 def joined(first: Behaviour, second: Behaviour) -> Behaviour:
     """Return the behaviour that may be either one (a switch nobody has looked at)."""
     if first == second:
@@ -72,6 +74,7 @@ def joined(first: Behaviour, second: Behaviour) -> Behaviour:
 OPEN = Behaviour.fixed(cv.open_circuit())
 
 
+@lru_cache(maxsize=4096)
 def ohmic(ohm: Interval) -> Behaviour:
     """Return a resistance, never better than `LEAST_OHM`."""
     floor = Interval(*(max(v, LEAST_OHM) for v in (ohm.low, ohm.typ, ohm.high)))
@@ -126,12 +129,13 @@ def _protection(v: Values) -> Behaviour:
     return envelope(lambda r, m: cv.limited(r, m), v.get("ohm", PROTECTION_OHM), limit)
 
 
-def behave(kind: str, values: Values) -> tuple[Behaviour, Behaviour]:
+@lru_cache(maxsize=4096)
+def behave(kind: str, values: tuple[tuple[str, Interval], ...]) -> tuple[Behaviour, Behaviour]:
     """Return what an element does while it conducts and while it does not.
 
     Args:
         kind: a key of the part room's `ELEMENT_KINDS`.
-        values: its values in SI units.
+        values: its values in SI units by name, in any fixed order.
 
     Returns:
         Conducting and idle behaviour, both between tail and head.
@@ -139,7 +143,7 @@ def behave(kind: str, values: Values) -> tuple[Behaviour, Behaviour]:
     Raises:
         KeyError: `kind` is unknown (a programmer's error: the part reader checks it).
     """
-    v = values
+    v = dict(values)
     if kind == "drop":
         return _drop(v)
     makers: dict[str, Callable[[], Behaviour]] = {

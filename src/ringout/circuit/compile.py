@@ -70,7 +70,6 @@ class _Compiler:
         self.actors: list[Actor] = list(cell.actors.values())
         self.index: dict[str, int] = {a.name: i for i, a in enumerate(self.actors)}
         self.driven: list[Driven] = []
-        self.behaviours: dict[object, tuple[Behaviour, Behaviour]] = {}
         self.resistances: dict[object, Behaviour] = {}
 
     def run(self, added: Sequence[Added]) -> Circuit:
@@ -159,10 +158,7 @@ class _Compiler:
         if spec.kind in ("fuse", "breaker", "protection"):
             column = self._hidden_actor(item, spec.name, ("holding", "opened"), "current")
             conditions.append((column, 1))
-        key = (spec.kind, tuple(sorted(spec.values.items())))
-        curves = self.behaviours.get(key)
-        if curves is None:
-            curves = self.behaviours[key] = behave(spec.kind, spec.values)
+        curves = behave(spec.kind, tuple(spec.values.items()))
         element = Element(
             f"{item.name}.{spec.name}", spec.kind, tail, head, item.name, spec, None, item.span
         )
@@ -250,11 +246,10 @@ class _Compiler:
         cond_actor = np.full((count, 2), -1, dtype=np.int64)
         cond_mask = np.zeros((count, 2), dtype=np.int64)
         held = np.full(count, -1, dtype=np.int64)
-        unions: dict[tuple[int, int], Behaviour] = {}
         for number, (conducting, idle) in enumerate(self.curves):
             on[:, number] = [add(c) for c in (conducting.low, conducting.typ, conducting.high)]
             off[:, number] = [add(c) for c in (idle.low, idle.typ, idle.high)]
-            both = unions.setdefault((id(conducting), id(idle)), joined(conducting, idle))
+            both = joined(conducting, idle)
             either[:, number] = add(both.low), add(both.high)
             spec = self.elements[number].spec
             if spec is not None and spec.kind == "coil":

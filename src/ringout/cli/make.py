@@ -26,8 +26,9 @@ def sheet(
     CELL is the cell file.
     """
     from ringout import run
+    from ringout.report.faces_files import write_faces
     from ringout.report.sheet_build import build_sheet
-    from ringout.report.sheet_files import write_csv, write_faces, write_xlsx
+    from ringout.report.sheet_files import write_csv, write_xlsx
     from ringout.report.sheet_json import sheet_answer
     from ringout.report.sheet_text import sheet_text
 

@@ -63,9 +63,21 @@ def opening_a(circuit: Circuit, element: int) -> tuple[float, float]:
     return rated * FUSE_SURE, rated * FUSE_FAST
 
 
-def far_shorts(cell: Cell, found: Survey, circuit: Circuit) -> list[FarShort]:
-    """Solve a short at every fed item, at the worst corner of supply, copper and contacts."""
-    places = _places(cell)
+def far_shorts(
+    cell: Cell, found: Survey, circuit: Circuit, only: str = ""
+) -> list[FarShort]:
+    """Solve a short at every fed item, at the worst corner of supply, copper and contacts.
+
+    Args:
+        cell: the cell.
+        found: survey of this cell, or of one that differs in values only.
+        circuit: the circuit that was surveyed.
+        only: name of the one item to short; empty for all.
+
+    Returns:
+        One entry per item that a protection feeds.
+    """
+    places = [p for p in _places(cell) if not only or p[0] == only]
     if not places:
         return []
     added = [Added(f"short at {item}", a, b, SHORT) for item, a, b in places]
@@ -171,19 +183,14 @@ def judge_far_shorts(circuit: Circuit, shorts: Sequence[FarShort]) -> list[Findi
         late = [s.item for s in mine if s.fast_a > s.low_a >= s.sure_a]
         words = [
             f"a short at {worst.item} draws only {worst.low_a:.2f} to {worst.high_a:.2f} A through "
-            f"{element.name}"
+            f"{element.name}, which opens at once ({slow}) from {worst.fast_a:.2f} A and after "
+            f"some seconds from {worst.sure_a:.2f} A"
         ]
-        if never:
-            words.append(f"which surely opens from {worst.sure_a:.2f} A: it may never open")
-        else:
-            words.append(
-                f"which opens {slow} after {worst.fast_a:.2f} A and otherwise only after some "
-                f"seconds ({worst.sure_a:.2f} A up)"
-            )
-        if late:
-            words.append(f"shorts at {', '.join(late)} open it late")
+        words.append("it may never open" if never else "it opens late")
+        if late and late != [worst.item]:
+            words.append(f"late too: {', '.join(n for n in late if n != worst.item)}")
         if still:
-            words.append(f"shorts at {', '.join(still)} open it at once")
+            words.append(f"at once: shorts at {', '.join(still)}")
         findings.append(
             Finding(
                 "F501" if never else "F502",

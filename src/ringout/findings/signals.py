@@ -92,7 +92,7 @@ def _result(circuit: Circuit, states: SignalStates) -> SignalResult:
         verdict = "fails"
     elif not proven:
         verdict = "undecided"
-    elif min(margins) < COMFORT_V:
+    elif min(margins[:1] if states.dark_a else margins) < COMFORT_V:
         verdict = "marginal"
     else:
         verdict = "works"

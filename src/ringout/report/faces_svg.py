@@ -21,6 +21,7 @@ from ringout.report.faces_symbols import contact_svg, outline_svg, xml_text
 TEXT_MM = 3.4  # height of the first line of a label
 SMALL_MM = 2.7  # height of its second line
 CHAR = 0.62  # width of a character in heights, a little more than usual sans fonts need
+BOLD_CHAR = 0.7
 LABEL_STEP_MM = 8.6  # least distance between labels of one side
 GAP_MM = 4.0
 HEAD_MM = 17.0  # room above the outline: two lines of title and the mark of the key
@@ -41,7 +42,7 @@ class Label:
     @property
     def width_mm(self) -> float:
         """Return the room the wider line takes."""
-        return max(len(self.first) * TEXT_MM, len(self.second) * SMALL_MM) * CHAR
+        return _text_width(self.first, self.second)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +85,8 @@ def lay_out(face: Face, side: str, name: str = "") -> View:
     left, right = _share_out(pins)
     half_mm = shape.body_mm * shape.magnify / 2
     rooms = [max((_width(p) for p in group), default=0.0) for group in (left, right)]
-    room_mm = max(*rooms, len(title[0]) * TEXT_MM * CHAR / 2 - half_mm - GAP_MM)
+    heading_mm = max(map(len, title)) * TEXT_MM * BOLD_CHAR
+    room_mm = max(*rooms, heading_mm / 2 - half_mm - GAP_MM)
     spread_mm = max(len(left), len(right)) * LABEL_STEP_MM
     tall_mm = max(2 * half_mm, spread_mm)
     centre = (room_mm + GAP_MM + half_mm, HEAD_MM + tall_mm / 2)
@@ -92,24 +94,29 @@ def lay_out(face: Face, side: str, name: str = "") -> View:
         *_labels(left, shape, centre, is_left=True),
         *_labels(right, shape, centre, is_left=False),
     )
-    return View(
-        face, side, 2 * centre[0], HEAD_MM + tall_mm + FOOT_MM, centre, labels, title
-    )
+    return View(face, side, 2 * centre[0], HEAD_MM + tall_mm + FOOT_MM, centre, labels, title)
 
 
 def _first(pin: PlacedPin) -> str:
-    return f"{pin.pin.pin}  {pin.pin.colour}".strip()
+    return f"{pin.pin.pin}  {pin.pin.conductor}".strip()
 
 
 def _second(pin: PlacedPin) -> str:
-    words = [pin.pin.carries]
-    if pin.pin.channel and pin.pin.channel != pin.pin.carries:
-        words.append(pin.pin.channel)
+    here = pin.pin
+    words = [here.carries]
+    if here.channel and here.channel != here.carries:
+        words.append(here.channel)
+    if here.channel and not here.far:
+        words.append("free")
     return " ".join(w for w in words if w)
 
 
 def _width(pin: PlacedPin) -> float:
-    return max(len(_first(pin)) * TEXT_MM, len(_second(pin)) * SMALL_MM) * CHAR
+    return _text_width(_first(pin), _second(pin))
+
+
+def _text_width(first: str, second: str) -> float:
+    return max(len(first) * TEXT_MM * BOLD_CHAR, len(second) * SMALL_MM * CHAR)
 
 
 def _share_out(pins: tuple[PlacedPin, ...]) -> tuple[list[PlacedPin], list[PlacedPin]]:
@@ -169,7 +176,7 @@ def view_svg(view: View, x_mm: float = 0.0, y_mm: float = 0.0) -> list[str]:
         parts += _label_svg(label)
     parts.append(
         f'<text x="{cx:.2f}" y="{view.height_mm - 2:.2f}" font-size="{SMALL_MM}" '
-        f'text-anchor="middle">{shape.magnify:g} : 1, outline from memory</text>'
+        f'text-anchor="middle">{shape.magnify:g} : 1; the moulded numbers decide</text>'
     )
     return [*parts, "</g>"]
 
@@ -179,8 +186,10 @@ def _label_svg(label: Label) -> list[str]:
     at = f'x="{label.x_mm:.2f}" text-anchor="{anchor}"'
     first_y = label.y_mm + (TEXT_MM * 0.36 if not label.second else -0.2)
     parts = [
-        f'<text {at} y="{first_y:.2f}" font-size="{TEXT_MM}" font-weight="bold" '
-        f'xml:space="preserve">{xml_text(label.first)}</text>'
+        (
+            f'<text {at} y="{first_y:.2f}" font-size="{TEXT_MM}" font-weight="bold" '
+            f'xml:space="preserve">{xml_text(label.first)}</text>'
+        )
     ]
     if label.second:
         parts.append(
@@ -242,8 +251,10 @@ def _document(width_mm: float, height_mm: float, title: str, parts: list[str]) -
     view = f'viewBox="0 0 {width_mm:.2f} {height_mm:.2f}"'
     return "\n".join(
         [
-            f'<svg xmlns="http://www.w3.org/2000/svg" {size} {view} role="img" '
-            f'aria-label="{escape(xml_text(title), quote=True)}" font-family="sans-serif">',
+            (
+                f'<svg xmlns="http://www.w3.org/2000/svg" {size} {view} role="img" '
+                f'aria-label="{escape(xml_text(title), quote=True)}" font-family="sans-serif">'
+            ),
             f"<title>{xml_text(title)}</title>",
             f'<rect width="{width_mm:.2f}" height="{height_mm:.2f}" fill="#fff"/>',
             *parts,

@@ -37,9 +37,7 @@ def _hex(rgb: RGB) -> str:
     return "#{:02x}{:02x}{:02x}".format(*rgb)
 
 
-def outline_svg(
-    shape: Shape, gender: str, side: str, centre: tuple[float, float]
-) -> list[str]:
+def outline_svg(shape: Shape, gender: str, side: str, centre: tuple[float, float]) -> list[str]:
     """Return housing, insert and key; the outline is dashed when seen from behind."""
     cx, cy = centre
     half = shape.body_mm * shape.magnify / 2
@@ -50,20 +48,29 @@ def outline_svg(
     )
     if shape.square:
         return [
-            f'<rect x="{cx - half:.2f}" y="{cy - half:.2f}" width="{2 * half:.2f}" '
-            f'height="{2 * half:.2f}" rx="3" fill="#fff" stroke="#000" stroke-width="0.5"{dash}/>',
-            f'<text x="{cx:.2f}" y="{cy - half - 1.2:.2f}" font-size="2.7" '
-            'text-anchor="middle">earth at the top</text>',
+            (
+                f'<rect x="{cx - half:.2f}" y="{cy - half:.2f}" width="{2 * half:.2f}" '
+                f'height="{2 * half:.2f}" rx="3" fill="#fff" stroke="#000" '
+                f'stroke-width="0.5"{dash}/>'
+            ),
+            (
+                f'<text x="{cx:.2f}" y="{cy - half - 1.2:.2f}" font-size="2.7" '
+                'text-anchor="middle">earth at the top</text>'
+            ),
         ]
     insert = shape.insert_mm * shape.magnify / 2
     parts = [
         mark,
-        f'<circle cx="{cx:.2f}" cy="{cy:.2f}" r="{half:.2f}" fill="{_BODY}" stroke="#000" '
-        f'stroke-width="0.5"{dash}/>',
-        f'<circle cx="{cx:.2f}" cy="{cy:.2f}" r="{insert:.2f}" fill="#fff" stroke="#000" '
-        f'stroke-width="0.35"{dash}/>',
+        (
+            f'<circle cx="{cx:.2f}" cy="{cy:.2f}" r="{half:.2f}" fill="{_BODY}" stroke="#000" '
+            f'stroke-width="0.5"{dash}/>'
+        ),
+        (
+            f'<circle cx="{cx:.2f}" cy="{cy:.2f}" r="{insert:.2f}" fill="#fff" stroke="#000" '
+            f'stroke-width="0.35"{dash}/>'
+        ),
     ]
-    wide, deep = 0.13 * 2 * insert, 0.075 * 2 * insert
+    wide, deep = 0.12 * 2 * insert, 0.055 * 2 * insert
     has_slot = (gender == "female") != shape.slot_in_male
     top = cy - insert
     if has_slot:  # a slot in the insert: the housing shows through
@@ -75,7 +82,7 @@ def outline_svg(
     else:  # a tongue of the housing stands into the opening
         parts.append(
             f'<rect x="{cx - wide / 2:.2f}" y="{top - 0.3:.2f}" width="{wide:.2f}" '
-            f'height="{deep * 1.5:.2f}" fill="#444" stroke="#000" stroke-width="0.35"/>'
+            f'height="{deep * 1.4:.2f}" fill="#444" stroke="#000" stroke-width="0.35"/>'
         )
     return parts
 
@@ -119,7 +126,9 @@ def contact_svg(
             'stroke-width="0.3"/>'
         )
     dark = ring or second is not None or is_light(first)
-    size = min(2.6, inner * (2.0 if len(pin.pin.pin) == 1 else 1.5) * (1 if ring or second else 1.4))
+    size = min(
+        2.6, inner * (2.0 if len(pin.pin.pin) == 1 else 1.5) * (1 if ring or second else 1.4)
+    )
     return [*parts, _figure(pin.pin.pin, x, y, size, "#000" if dark else "#fff")]
 
 

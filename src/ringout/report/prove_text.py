@@ -64,14 +64,14 @@ def finding_lines(found: Finding, paint: Paint) -> list[str]:
 
 
 def _remedy_lines(remedy: Remedy, paint: Paint) -> list[str]:
-    mark = "cure, solved again" if remedy.proven else "try (not proven)"
-    label = paint(f"  {mark}: ", "good" if remedy.proven else "warning")
-    body = _wrap(remedy.text, "      ", "")
-    lines = [label + (body[0] if body else "")] + body[1:]
+    mark = "cure (solved again): " if remedy.proven else "try (not proven): "
+    body = _wrap(mark + remedy.text, "      ", "  ")
+    label = paint(f"  {mark}", "good" if remedy.proven else "warning")
+    lines = [label + body[0][len(mark) + 2 :], *body[1:]]
     for old, new in remedy.edit:
         if old:
-            lines.append(paint(f"      - {old}", "dim"))
-        lines.append(paint(f"      + {new}", "dim"))
+            lines.append(paint(f"      was: {old}", "dim"))
+        lines.append(paint(f"      now: {new}", "dim"))
     lines += [f"      {text}" for m in remedy.margins if (text := _margin_text(m))]
     return lines
 

@@ -53,10 +53,14 @@ def _hash(cell: Cell) -> str:
 def _notes(cell: Cell, house: House, ends: tuple[End, ...]) -> tuple[str, ...]:
     notes = [
         "Isolate and lock off before touching; prove dead. Local codes and licensed people decide.",
-        f"Collar colours are of the series {house.series_name}; the same colour means another "
-        "size in another series.",
-        f"Strip lengths suit the usual ferrule; torque is for {house.thread} clamp screws. What is "
-        "printed on the device or in its sheet wins.",
+        (
+            f"Collar colours are of the series {house.series_name}; the same colour means another "
+            "size in another series."
+        ),
+        (
+            f"Strip lengths suit the usual ferrule; torque is for {house.thread} clamp screws. "
+            "What is printed on the device or in its sheet wins."
+        ),
         "Label both ends; the band sits on the insulation, never on the ferrule. Tug every core.",
     ]
     if any(e.work == FIELD_PLUG for e in ends):

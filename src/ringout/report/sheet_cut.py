@@ -96,5 +96,3 @@ def _plugs(cell: Cell, ends: tuple[End, ...]) -> tuple[PlugRow, ...]:
         if end.place not in places:
             places.append(end.place)
     return tuple(PlugRow(c, g, len(p), tuple(p)) for (c, g), p in found.items())
-
-

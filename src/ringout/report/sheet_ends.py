@@ -70,7 +70,9 @@ def plug_for(item: Item, terminals: list[Terminal]) -> Plug | None:
     if socket.connector.startswith("terminal"):
         return None
     connector = socket.connector
-    if connector in {"m12-a-5", "m12-b-5"} and all(t.pin in {"1", "2", "3", "4"} for t in terminals):
+    if connector in {"m12-a-5", "m12-b-5"} and all(
+        t.pin in {"1", "2", "3", "4"} for t in terminals
+    ):
         connector = connector[:-1] + "4"
     return Plug(connector, OTHER_GENDER.get(socket.gender, socket.gender))
 
@@ -90,7 +92,9 @@ class _EndBuilder:
 
     def run(self) -> tuple[End, ...]:
         return tuple(
-            end for group in groups_of(self.cell) for number in (0, 1)
+            end
+            for group in groups_of(self.cell)
+            for number in (0, 1)
             for end in self._ends(group, number)
         )
 
@@ -109,7 +113,7 @@ class _EndBuilder:
         works = [work_at(self.cell, group, w, number) for w in ways]
         work = next((w for w in (FIELD_PLUG, CLAMP, LINK, LEAD) if w in works), PLUGGED)
         terminals = [w.here[number] for w in ways]
-        plug = self._plug(group, number, item, terminals, work)
+        plug = self._plug(group, item, terminals, work)
         seen = _seen(plug) if plug is not None and work == FIELD_PLUG else {}
         rows = [self._row(group, w, number, seen) for w in ways]
         if last:
@@ -133,9 +137,7 @@ class _EndBuilder:
             rows=tuple(rows),
         )
 
-    def _plug(
-        self, group: Group, number: int, item: Item, terminals: list[Terminal], work: str
-    ) -> Plug | None:
+    def _plug(self, group: Group, item: Item, terminals: list[Terminal], work: str) -> Plug | None:
         if work == PLUGGED:
             socket = item.part.sockets.get(terminals[0].socket)
             if socket is None:
@@ -262,17 +264,30 @@ class _EndBuilder:
         if group.cable is None:
             return []
         used = {w.join.core for w in group.ways}
-        return [self._spare(group.name, c, work) for c in group.cable.part.cores
-                if c.colour not in used]
+        return [
+            self._spare(group.name, c, work) for c in group.cable.part.cores if c.colour not in used
+        ]
 
     @staticmethod
     def _spare(cable: str, core: Core, work: str) -> Row:
         label = "" if work == PLUGGED else f"{cable}:{core.colour} spare"
         what = "carries nothing here: no contact at the other side" if work == PLUGGED else SPARE
         return Row(
-            core=core.colour, colour=colour_words(core.colour), area_mm2=core.area_mm2,
-            awg=gauge(core.area_mm2), terminal="", pin="", seen="", carries="", ferrule=None,
-            strip_mm=None, torque_nm=None, label=label, far="", far_label=label, spare=True,
+            core=core.colour,
+            colour=colour_words(core.colour),
+            area_mm2=core.area_mm2,
+            awg=gauge(core.area_mm2),
+            terminal="",
+            pin="",
+            seen="",
+            carries="",
+            ferrule=None,
+            strip_mm=None,
+            torque_nm=None,
+            label=label,
+            far="",
+            far_label=label,
+            spare=True,
             cautions=(what,),
         )
 
@@ -298,7 +313,9 @@ def labels(group: Group, way: Way, number: int) -> tuple[str, str]:
 
 def _connector(item: Item, terminal: Terminal) -> str:
     socket = item.part.sockets.get(terminal.socket)
-    return socket.connector if socket is not None else next(iter(item.part.sockets.values())).connector
+    return (
+        socket.connector if socket is not None else next(iter(item.part.sockets.values())).connector
+    )
 
 
 def _seen(plug: Plug) -> dict[str, str]:

@@ -117,7 +117,7 @@ def write_xlsx(sheet: Sheet, path: str | Path) -> Path:
     Raises:
         OSError: the place cannot be written; nothing half-written is left.
     """
-    import datetime
+    import datetime as dt
 
     from xlsxwriter.workbook import Workbook
 
@@ -127,7 +127,7 @@ def write_xlsx(sheet: Sheet, path: str | Path) -> Path:
         {
             "title": f"{sheet.cell}, revision {sheet.revision}",
             # The same cell gives the same file, so that two can be compared.
-            "created": datetime.datetime(2000, 1, 1, tzinfo=datetime.UTC),
+            "created": dt.datetime(2000, 1, 1, tzinfo=dt.UTC),
         }
     )
     head = book.add_format({"bold": True, "text_wrap": True, "bottom": 2, "valign": "top"})

@@ -65,7 +65,11 @@ def groups_of(cell: Cell) -> tuple[Group, ...]:
     for number, join in enumerate(cell.joins):
         joins.setdefault(_key(join, number), []).append(join)
     groups = [
-        Group(_kind(cell, key, found), cell.cables.get(key[1]) if key[0] == "cable" else None, _turn_alike(found))
+        Group(
+            _kind(cell, key, found),
+            cell.cables.get(key[1]) if key[0] == "cable" else None,
+            _turn_alike(found),
+        )
         for key, found in joins.items()
     ]
     plugged = [g for g in groups if all(w.join.plugged for w in g.ways)]

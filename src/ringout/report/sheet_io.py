@@ -31,10 +31,7 @@ def _row(cell: Cell, nets: Nets, item: Item, channel: Channel, signal: Signal | 
     far = list(dict.fromkeys(d for found, _ in traces for d in found))
     cores = [next((j for j in way if j.cable), None) for _, way in traces]
     joins = [j for j in cores if j is not None]
-    if signal is None:
-        status = "no name" if far else "free"
-    else:
-        status = "used" if far else "not joined"
+    joined_words, loose_words = ("no name", "free") if signal is None else ("used", "not joined")
     return IoRow(
         controller=item.name,
         channel=channel.name,
@@ -46,7 +43,7 @@ def _row(cell: Cell, nets: Nets, item: Item, channel: Channel, signal: Signal | 
         cable=", ".join(dict.fromkeys(j.cable for j in joins)),
         core=", ".join(j.core for j in joins),
         on=_on(signal),
-        status=status,
+        status=joined_words if far else loose_words,
     )
 
 

@@ -13,8 +13,12 @@ def wrapped(text: str, first: str = "", indent: str | None = None) -> list[str]:
     """Return text wrapped to the width; words that are longer stand alone."""
     later = " " * len(first) if indent is None else indent
     return textwrap.wrap(
-        text, WIDTH, initial_indent=first, subsequent_indent=later,
-        break_long_words=True, break_on_hyphens=False,
+        text,
+        WIDTH,
+        initial_indent=first,
+        subsequent_indent=later,
+        break_long_words=True,
+        break_on_hyphens=False,
     )
 
 

@@ -66,7 +66,7 @@ class Nets:
                         yield word, (item.name, net)
 
     def carries(self, terminal: Terminal) -> str:
-        """Return signal, channel, `+24 V`, `0 V` or `PE`; several when joined, empty when unknown."""
+        """Return signal, channel, `+24 V`, `0 V` or `PE`; all of them when joined."""
         node = self._node(terminal)
         return "" if node is None else ", ".join(self._labels.get(self._find(node), []))
 

@@ -76,24 +76,52 @@ def connection(sheet: Sheet, end: End, row: Row) -> Record:
 def cut_records(cut: CutList) -> list[Record]:
     """Return the cut list as lines of one table; `what` says of which kind a line is."""
     records: list[Record] = [
-        _cut("cut", c.cable, c.part, c.title, cores=c.cores, length_m=c.length_m, count=1,
-             from_place=c.from_place, to_place=c.to_place, ends_by_hand=c.ends_by_hand,
-             used_cores=c.used_cores, spare_cores=c.spare_cores)
+        _cut(
+            "cut",
+            c.cable,
+            c.part,
+            c.title,
+            cores=c.cores,
+            length_m=c.length_m,
+            count=1,
+            from_place=c.from_place,
+            to_place=c.to_place,
+            ends_by_hand=c.ends_by_hand,
+            used_cores=c.used_cores,
+            spare_cores=c.spare_cores,
+        )
         for c in cut.cables
     ]
     records += [
-        _cut("take" if m.made_up else "drum", "", m.part, m.title, length_m=m.length_m,
-             count=m.pieces)
+        _cut(
+            "take" if m.made_up else "drum",
+            "",
+            m.part,
+            m.title,
+            length_m=m.length_m,
+            count=m.pieces,
+        )
         for m in cut.metres
     ]
     records += [
-        _cut("ferrule", f"{f.area_mm2:g} mm2", f.colour, f"{f.series}, barrel {f.barrel_mm:g} mm",
-             count=f.count)
+        _cut(
+            "ferrule",
+            f"{f.area_mm2:g} mm2",
+            f.colour,
+            f"{f.series}, barrel {f.barrel_mm:g} mm",
+            count=f.count,
+        )
         for f in cut.ferrules
     ]
     records += [
-        _cut("plug", p.connector, p.gender, "field-wireable", count=p.count,
-             to_place=", ".join(p.places))
+        _cut(
+            "plug",
+            p.connector,
+            p.gender,
+            "field-wireable",
+            count=p.count,
+            to_place=", ".join(p.places),
+        )
         for p in cut.plugs
     ]
     records += [
@@ -105,8 +133,16 @@ def cut_records(cut: CutList) -> list[Record]:
 
 
 def _cut(what: str, name: str, kind: str, title: str, **more: Value) -> Record:
-    keys = ("cores", "length_m", "count", "from_place", "to_place", "ends_by_hand", "used_cores",
-            "spare_cores")
+    keys = (
+        "cores",
+        "length_m",
+        "count",
+        "from_place",
+        "to_place",
+        "ends_by_hand",
+        "used_cores",
+        "spare_cores",
+    )
     return {"what": what, "name": name, "kind": kind, "title": title} | {
         key: more.get(key) for key in keys
     }

@@ -27,7 +27,7 @@ def sheet_text(sheet: Sheet) -> list[str]:
     lines += cut_text(sheet.cut)
     if sheet.faces:
         lines += _part_head("FACES, one for each used socket; key at the top")
-        lines += wrapped(FACE_RULE) + [""]
+        lines += [*wrapped(FACE_RULE), ""]
         for face in sheet.faces:
             lines += [*face_lines(face), ""]
     if sheet.io:
@@ -80,7 +80,7 @@ def _head(first: End, last: End) -> str:
 
 
 def _numbered(ends: tuple[End, ...]) -> list[tuple[int, End]]:
-    """Number the pieces of work: a new one begins where end 1 follows end 2 or the cable changes."""
+    """Number the pieces of work: end 1 after end 2, or another cable, begins a new one."""
     number, before, found = 0, None, []
     for end in ends:
         if before is not None and (end.cable != before.cable or end.end < before.end):
@@ -109,8 +109,18 @@ def end_text(end: End, market: str) -> list[str]:
         return lines + (wrapped(f"mark: {mark}", f" {TICK} ", "     ") if mark else [])
     landed = [r for r in end.rows if not r.spare]
     lines += columns(
-        [f" {TICK}", "core", "mm2/AWG", "pin", "where", "ferrule", "strip", "torque", "carries",
-         "write on this end"],
+        [
+            f" {TICK}",
+            "core",
+            "mm2/AWG",
+            "pin",
+            "where",
+            "ferrule",
+            "strip",
+            "torque",
+            "carries",
+            "write on this end",
+        ],
         [_cells(r, end, market) for r in landed],
         prose=False,
     )
@@ -122,7 +132,8 @@ def end_text(end: End, market: str) -> list[str]:
         names = ", ".join(f"{r.core} {r.colour}" if not r.core.isdigit() else r.core for r in spare)
         lines += wrapped(
             f"{names}: {spare[0].cautions[0]} ({', '.join(r.label for r in spare)})",
-            f" {TICK} ", "     ",
+            f" {TICK} ",
+            "     ",
         )
     return lines
 
@@ -155,8 +166,17 @@ def cut_text(cut: CutList) -> list[str]:
     lines = columns(
         [TICK, "cable", "part", "length", "from", "to", "ends by hand", "cores used", "spare"],
         [
-            [TICK, c.cable, c.part, f"{c.length_m:g} m", c.from_place or "-", c.to_place or "-",
-             str(c.ends_by_hand), str(c.used_cores), str(c.spare_cores)]
+            [
+                TICK,
+                c.cable,
+                c.part,
+                f"{c.length_m:g} m",
+                c.from_place or "-",
+                c.to_place or "-",
+                str(c.ends_by_hand),
+                str(c.used_cores),
+                str(c.spare_cores),
+            ]
             for c in cut.cables
         ],
     )
@@ -164,8 +184,13 @@ def cut_text(cut: CutList) -> list[str]:
     lines += columns(
         [f"  {TICK}", "part", "total", "pieces", ""],
         [
-            [f"  {TICK}", m.part, f"{m.length_m:g} m", str(m.pieces),
-             "ready-made" if m.made_up else "cut"]
+            [
+                f"  {TICK}",
+                m.part,
+                f"{m.length_m:g} m",
+                str(m.pieces),
+                "ready-made" if m.made_up else "cut",
+            ]
             for m in cut.metres
         ],
     )
@@ -201,9 +226,15 @@ def io_text(rows: tuple[IoRow, ...]) -> list[str]:
         for row in group:
             over = ":".join(w for w in (row.cable, row.core) if w)
             cells.append(
-                [row.channel, ", ".join(row.terminals), row.signal or row.status,
-                 ", ".join(row.devices), over, row.on,
-                 row.meaning + (" (not joined)" if row.status == "not joined" else "")]
+                [
+                    row.channel,
+                    ", ".join(row.terminals),
+                    row.signal or row.status,
+                    ", ".join(row.devices),
+                    over,
+                    row.on,
+                    row.meaning + (" (not joined)" if row.status == "not joined" else ""),
+                ]
             )
         lines += [f"{controller}"]
         lines += columns(

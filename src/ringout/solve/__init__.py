@@ -1,13 +1,12 @@
 """Room: the numeric core; it knows arrays only, nothing of cells."""
 
+from ringout.solve.adjoint import adjoint_v, driving_point_ohm
 from ringout.solve.bounds import Bound, worst_case
 from ringout.solve.discrete import Device, Settled, settle, settle_all
 from ringout.solve.newton import (
     CERTIFICATE_A,
     LEAK_S,
     Solution,
-    adjoint_v,
-    driving_point_ohm,
     plan_of,
     solve_cases,
 )

@@ -20,7 +20,8 @@ from numpy.typing import NDArray
 
 from ringout.circuit.curves import inverse, value
 from ringout.circuit.network import CurveTable, Network
-from ringout.solve.newton import LEAK_S, Solution, adjoint_v, solve_cases
+from ringout.solve.adjoint import adjoint_v
+from ringout.solve.newton import LEAK_S, Solution, solve_cases
 from ringout.solve.structure import Structure
 
 IntArray = NDArray[np.int64]

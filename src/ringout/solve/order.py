@@ -60,6 +60,7 @@ class Plan:
     Args:
         node_count: N.
         slot_count: number of slots with all fill.
+        slot_of: (E,) slot of each element.
         by_slot: (E,) elements ordered by slot.
         slot: (U,) slots that hold elements, each once.
         slot_start: (U,) first of their elements in `by_slot`.
@@ -71,6 +72,7 @@ class Plan:
 
     node_count: int
     slot_count: int
+    slot_of: IntArray
     by_slot: IntArray
     slot: IntArray
     slot_start: IntArray
@@ -94,12 +96,45 @@ class Factor:
     diagonal: tuple[FloatArray, ...]
     share: tuple[FloatArray, ...]
 
+    def take(self, columns: IntArray) -> Factor:
+        """Return the factor of some of the cases."""
+        return Factor(
+            self.plan,
+            tuple(d[:, columns] for d in self.diagonal),
+            tuple(s[:, columns] for s in self.share),
+        )
+
 
 def _group(keys: IntArray) -> tuple[IntArray, IntArray, IntArray]:
     """Return the order that groups equal keys, the keys once each, and where they start."""
     order = np.argsort(keys, kind="stable")
     unique, start = np.unique(keys[order], return_index=True)
     return order, unique, start
+
+
+@dataclass(frozen=True, eq=False)
+class Sums:
+    """Rows to be added up in groups.
+
+    Args:
+        order: rows ordered by group.
+        group: the groups, each once.
+        start: first of their rows in `order`.
+    """
+
+    order: IntArray
+    group: IntArray
+    start: IntArray
+
+    @staticmethod
+    def of(keys: IntArray) -> Sums:
+        """Return the sums of rows that have the same key."""
+        return Sums(*_group(keys))
+
+    def add(self, rows: FloatArray, out: FloatArray) -> None:
+        """Add the sum of each group to its row of `out`."""
+        if len(self.group):
+            out[self.group] += _summed(rows[self.order], self.start)
 
 
 def compile_plan(node_count: int, tail: IntArray, head: IntArray) -> Plan:
@@ -141,7 +176,7 @@ def compile_plan(node_count: int, tail: IntArray, head: IntArray) -> Plan:
         left.difference_update(chosen)
     count = node_count + len(slots)
     return Plan(
-        node_count, count, by_slot, slot, slot_start, by_node, node, node_start, tuple(levels)
+        node_count, count, row, by_slot, slot, slot_start, by_node, node, node_start, tuple(levels)
     )
 
 

@@ -6,14 +6,16 @@ from collections.abc import Iterable, Iterator
 
 from ringout.cell.edit import with_landing, with_signal, with_swapped
 from ringout.cell.model import Cell, Join, Signal, Terminal
-from ringout.findings.model import Finding, Judgement
+from ringout.findings.model import Finding
 from ringout.findings.remedies.proposal import Proposal, channel_terminal
+from ringout.findings.remedies.trials import Trials
 
 WRONG_LEVEL = frozenset({"F101", "F102", "F103", "F104", "F105", "F107"})
 
 
-def propose_landing(cell: Cell, finding: Finding, before: Judgement) -> Iterable[Proposal]:
+def propose_landing(trials: Trials, finding: Finding) -> Iterable[Proposal]:
     """Yield changes of landing for shorts, reversed parts and signals on the wrong channel."""
+    cell = trials.cell
     if finding.code == "F203":
         yield from _turn_round(cell, finding)
     elif finding.code in ("F201", "F202"):

@@ -9,9 +9,9 @@ from ringout.cell.catalogue import find_part, part_names
 from ringout.cell.edit import free_name, with_item, with_part
 from ringout.cell.model import Cell, Signal, Terminal
 from ringout.cell.part import Part
-from ringout.findings.model import Finding, Judgement
+from ringout.findings.model import Finding
 from ringout.findings.remedies.proposal import Proposal, channel_terminal, terminal_of_net
-from ringout.findings.trial import trial_margins
+from ringout.findings.remedies.trials import Trials, trial_margins
 from ringout.tables.resistors import preferred_at_most, watt_size
 
 COMFORT_V = 1.0  # a resistor is chosen to leave this much on both sides where it can
@@ -19,13 +19,14 @@ HIGHEST_OHM, LOWEST_OHM = 47_000.0, 470.0
 HIGHEST_V = 28.8  # 24 V + 20 %: the supply a resistor's power is reckoned at, as makers do
 
 
-def propose_levels(cell: Cell, finding: Finding, before: Judgement) -> Iterable[Proposal]:
+def propose_levels(trials: Trials, finding: Finding) -> Iterable[Proposal]:
     """Yield parts and resistors for signals whose level is wrong, and for starved devices."""
+    cell = trials.cell
     signal = cell.signals.get(finding.get("signal"))
-    if signal is None:
+    if signal is None or signal.on is None:
         return
     if finding.code in ("F103", "F104", "F702"):
-        yield from _bleeder(cell, signal)
+        yield from _bleeder(trials, signal)
     if finding.code in ("F101", "F102", "F103", "F104", "F105", "F106", "F702"):
         yield from _other_part(cell, finding, signal)
 
@@ -48,36 +49,21 @@ def _place(cell: Cell, signal: Signal) -> tuple[Terminal, Terminal] | None:
     return None if found is None else (pin, found)
 
 
-def _bleeder(cell: Cell, signal: Signal) -> Iterator[Proposal]:
+def _bleeder(trials: Trials, signal: Signal) -> Iterator[Proposal]:
+    cell = trials.cell
     place = _place(cell, signal)
     if place is None:
         return
-    pin, common = place
-    best: tuple[float, float, Cell] | None = None
-    for ohm in _values():
-        part = find_part("resistor", {"ohm": f"{ohm:g} ohm ± 5 %"})
-        if part is None:
-            return
-        name = free_name(cell, "R")
-        changed = with_item(cell, name, part, {"1": pin, "2": common}, {"ohm": f"{ohm:g} ohm"})
-        margin = trial_margins(changed, signal.name)
-        if margin is None:
-            return
-        worst = min(margin)
-        if best is None or worst > best[0]:
-            best = (worst, ohm, changed)
-        if worst >= COMFORT_V:
-            break
-        if best is not None and worst < best[0] - 1.0:
-            break
-    if best is None or best[0] < 0:
+    ohm = trials.bleeder(signal, lambda: _find_bleeder(cell, signal, *place))
+    changed = _with_bleeder(cell, *place, ohm) if ohm is not None else None
+    if ohm is None or changed is None:
         return
-    _, ohm, changed = best
     watts = watt_size(HIGHEST_V**2 / ohm)
     if watts is None:
         return
+    pin, common = place
     value = format_quantity(ohm, "ohms")
-    size = format_quantity(watts, "watts")
+    size = f"{watts:g} W"
     yield Proposal(
         f"fit a resistor of {value}, {size} across the input: from {pin} to {common} "
         f"(not across the sensor)",
@@ -85,6 +71,44 @@ def _bleeder(cell: Cell, signal: Signal) -> Iterator[Proposal]:
         _bleeder_edit(cell, pin, common, f"ohm: {value}, watts: {size}"),
         (signal.name,),
     )
+
+
+def _with_bleeder(cell: Cell, pin: Terminal, common: Terminal, ohm: float) -> Cell | None:
+    text = f"{ohm:g} ohm ± 5 %"
+    part = find_part("resistor", {"ohm": text})
+    if part is None:
+        return None
+    return with_item(cell, free_name(cell, "R"), part, {"1": pin, "2": common}, {"ohm": text})
+
+
+def _find_bleeder(cell: Cell, signal: Signal, pin: Terminal, common: Terminal) -> float | None:
+    """Return the largest E12 value that leaves comfort on both sides, else the best there is.
+
+    A smaller resistor always lowers both levels: the off margin grows, the on margin
+    shrinks, so the best value is found by halving.
+    """
+    values = list(_values())
+    tried: dict[int, tuple[float, float]] = {}
+
+    def margins(index: int) -> tuple[float, float]:
+        if index not in tried:
+            changed = _with_bleeder(cell, pin, common, values[index])
+            found = None if changed is None else trial_margins(changed, signal.name)
+            tried[index] = found if found is not None else (-1e9, -1e9)
+        return tried[index]
+
+    low, high = 0, len(values) - 1
+    while low < high:
+        middle = (low + high) // 2
+        on, off = margins(middle)
+        if off >= min(COMFORT_V, on):
+            high = middle
+        else:
+            low = middle + 1
+    best = max(
+        (i for i in (low - 1, low) if 0 <= i < len(values)), key=lambda i: min(margins(i))
+    )
+    return values[best] if min(margins(best)) >= 0 else None
 
 
 def _values() -> Iterator[float]:

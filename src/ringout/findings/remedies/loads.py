@@ -7,13 +7,15 @@ from collections.abc import Iterable, Iterator
 from ringout.cell.catalogue import find_part, part_names
 from ringout.cell.edit import free_name, with_item, with_part
 from ringout.cell.model import Cell
-from ringout.findings.model import Finding, Judgement
+from ringout.findings.model import Finding
 from ringout.findings.remedies.levels import fits
 from ringout.findings.remedies.proposal import Proposal, terminal_of_net
+from ringout.findings.remedies.trials import Trials
 
 
-def propose_loads(cell: Cell, finding: Finding, before: Judgement) -> Iterable[Proposal]:
+def propose_loads(trials: Trials, finding: Finding) -> Iterable[Proposal]:
     """Yield a suppressor for a bare coil, a gold contact for a dry circuit."""
+    cell = trials.cell
     if finding.code == "F304":
         yield from _suppress(cell, finding)
     elif finding.code == "F701":

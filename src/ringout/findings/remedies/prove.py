@@ -7,7 +7,6 @@ from dataclasses import replace
 
 from ringout.base import Severity
 from ringout.cell.model import Cell
-from ringout.findings.judge import judge
 from ringout.findings.model import Finding, Judgement, Margin, Remedy, SignalResult
 from ringout.findings.remedies.landing import propose_landing
 from ringout.findings.remedies.levels import propose_levels
@@ -15,8 +14,9 @@ from ringout.findings.remedies.loads import propose_loads
 from ringout.findings.remedies.proposal import Proposal
 from ringout.findings.remedies.supply import propose_supply
 from ringout.findings.remedies.timing import propose_timing
+from ringout.findings.remedies.trials import Trials
 
-Maker = Callable[[Cell, Finding, Judgement], Iterable[Proposal]]
+Maker = Callable[[Trials, Finding], Iterable[Proposal]]
 MAKERS: tuple[Maker, ...] = (
     propose_landing,
     propose_levels,
@@ -41,21 +41,22 @@ def with_remedies(
         The judgement with remedies; each was applied to a copy of the cell and judged anew in
         all states.
     """
+    trials = Trials(cell, judgement)
     findings = []
     for number, finding in enumerate(judgement.findings):
         if finding.severity is not Severity.NOTE:
-            finding = replace(finding, remedies=_remedies(cell, finding, judgement))
+            finding = replace(finding, remedies=_remedies(trials, finding))
         findings.append(finding)
         if progress is not None:
             progress(number + 1, len(judgement.findings))
     return replace(judgement, findings=tuple(findings))
 
 
-def _remedies(cell: Cell, finding: Finding, judgement: Judgement) -> tuple[Remedy, ...]:
+def _remedies(trials: Trials, finding: Finding) -> tuple[Remedy, ...]:
     out: list[Remedy] = []
     for maker in MAKERS:
-        for proposal in maker(cell, finding, judgement):
-            out.append(_prove(finding, judgement, proposal))
+        for proposal in maker(trials, finding):
+            out.append(_prove(finding, trials, proposal))
             if sum(r.proven for r in out) >= MOST_REMEDIES:
                 break
     out.sort(key=lambda r: not r.proven)
@@ -63,8 +64,9 @@ def _remedies(cell: Cell, finding: Finding, judgement: Judgement) -> tuple[Remed
     return tuple((proven or out)[:MOST_REMEDIES])
 
 
-def _prove(finding: Finding, before: Judgement, proposal: Proposal) -> Remedy:
-    after = judge(proposal.cell)
+def _prove(finding: Finding, trials: Trials, proposal: Proposal) -> Remedy:
+    before = trials.before
+    after = trials.judged(proposal.edit, proposal.cell)
     keys = {f.key for f in after.findings if f.severity is not Severity.NOTE}
     old = {f.key for f in before.findings}
     errors = {f.key for f in after.findings if f.severity is Severity.ERROR}

@@ -8,104 +8,131 @@ from ringout.base.quantity import format_quantity
 from ringout.cell.catalogue import find_part, part_names
 from ringout.cell.edit import with_cable, with_link, with_setting
 from ringout.cell.model import Cell, Terminal
-from ringout.findings.model import Finding, Judgement
+from ringout.findings.model import Finding
 from ringout.findings.remedies.proposal import Proposal, terminal_of_net
-from ringout.findings.trial import trial_far_shorts
+from ringout.findings.remedies.trials import Trials
 
-SMALLEST_M = 0.5
+SMALLEST_M, LONGEST_M = 0.5, 500.0
+SETTINGS_A = (3.0, 2.0, 1.0, 0.5)  # usual settings of electronic protection, common practice
 RESERVE = 1.25  # a branch keeps a quarter above what it must carry, common practice
 
 
-def propose_supply(cell: Cell, finding: Finding, before: Judgement) -> Iterable[Proposal]:
+def propose_supply(trials: Trials, finding: Finding) -> Iterable[Proposal]:
     """Yield changes to feeds, branches and commons."""
+    cell = trials.cell
     if finding.code in ("F501", "F502"):
-        yield from _branch(cell, finding, before)
-        yield from _length(cell, finding)
-        yield from _thicker(cell, finding)
+        yield from _branch(trials, finding)
+        yield from _length(trials, finding)
+        yield from _thicker(trials, finding)
     elif finding.code == "F402":
         yield from _common(cell, finding)
     elif finding.code == "F401":
         yield from _missing(cell, finding)
 
 
-def _opens_at_once(cell: Cell, branch: str) -> bool:
-    shorts = trial_far_shorts(cell, branch)
-    return bool(shorts) and all(s.low_a >= s.fast_a for s in shorts)
+def _opens(trials: Trials, cell: Cell, finding: Finding, *, at_once: bool = True) -> bool:
+    short = trials.far(cell, finding.get("item"))
+    if short is None:
+        return False
+    return short.low_a >= (short.fast_a if at_once else short.sure_a)
 
 
-def _length(cell: Cell, finding: Finding) -> Iterator[Proposal]:
+def _longest_m(
+    trials: Trials, cell: Cell, finding: Finding, *, at_once: bool = True
+) -> float | None:
+    """Return the largest length of the feed, to half a metre, at which the short still opens."""
+    cable = finding.get("cable")
+    if cable not in cell.cables:
+        return None
+    low, high = SMALLEST_M, LONGEST_M
+    if not _opens(trials, with_cable(cell, cable, length_m=low), finding, at_once=at_once):
+        return None
+    while high - low > 0.5:
+        middle = (low + high) / 2
+        good = _opens(trials, with_cable(cell, cable, length_m=middle), finding, at_once=at_once)
+        low, high = (middle, high) if good else (low, middle)
+    return int(low * 2) / 2
+
+
+def _length(trials: Trials, finding: Finding) -> Iterator[Proposal]:
+    cell = trials.cell
     cable = finding.get("cable")
     if cable not in cell.cables:
         return
-    low, high = 0.0, cell.cables[cable].length_m.high
-    if not _opens_at_once(with_cable(cell, cable, length_m=SMALLEST_M), finding.get("element")):
-        return
-    while high - low > 0.25:
-        middle = (low + high) / 2
-        good = _opens_at_once(with_cable(cell, cable, length_m=middle), finding.get("element"))
-        low, high = (middle, high) if good else (low, middle)
-    longest = int(low * 2) / 2
-    if longest < SMALLEST_M:
+    branch = finding.get("element")
+    longest = _longest_m(trials, cell, finding)
+    how = "open it at once"
+    if longest is None:
+        longest = _longest_m(trials, cell, finding, at_once=False)
+        how = "open it at all, after some seconds (at once is out of reach: the supply limits first)"
+    if longest is None:
         return
     yield Proposal(
-        f"with {finding.get('element')} as it is set, {cable} may be {longest:g} m at most for "
-        f"every short to open it at once",
+        f"with {branch} as it is set, {cable} may be {longest:g} m at most for a short at "
+        f"{finding.get('item')} to {how}",
         with_cable(cell, cable, length_m=longest),
         ((f"length: {cell.cables[cable].length_m.high:g} m", f"length: {longest:g} m"),),
     )
 
 
-def _thicker(cell: Cell, finding: Finding) -> Iterator[Proposal]:
+def _thicker(trials: Trials, finding: Finding) -> Iterator[Proposal]:
+    cell = trials.cell
     name = finding.get("cable")
     if name not in cell.cables:
         return
     old = cell.cables[name].part
     area = max(c.area_mm2 for c in old.cores)
     colours = [c.colour for c in old.cores]
+    wider = []
     for other in part_names(cell.folder):
-        if not other.startswith("cable-"):
-            continue
-        part = find_part(other)
+        part = find_part(other) if other.startswith(("cable-", "wire-")) else None
         if part is None or [c.colour for c in part.cores] != colours:
             continue
-        if max(c.area_mm2 for c in part.cores) <= area:
-            continue
+        if max(c.area_mm2 for c in part.cores) > area:
+            wider.append(part)
+    for part in sorted(wider, key=lambda p: max(c.area_mm2 for c in p.cores)):
         changed = with_cable(cell, name, part=part)
-        if _opens_at_once(changed, finding.get("element")):
+        if _opens(trials, changed, finding):
             yield Proposal(
-                f"use {other} for {name} instead of {old.name}",
+                f"use {part.name} for {name} instead of {old.name}",
                 changed,
-                ((f"{name}: {{part: {old.name}", f"{name}: {{part: {other}"),),
+                ((f"{name}: {{part: {old.name}", f"{name}: {{part: {part.name}"),),
             )
             return
 
 
-def _branch(cell: Cell, finding: Finding, before: Judgement) -> Iterator[Proposal]:
+def _branch(trials: Trials, finding: Finding) -> Iterator[Proposal]:
     """Try smaller settings of the same branch that still carry its load."""
+    cell = trials.cell
     item, _, element = finding.get("element").partition(".")
     owner = cell.items[item]
     spec = owner.part.element_by_name[element]
     if spec.kind != "protection" or "set" not in owner.settings:
         return
-    load = next((b.high_a for b in before.branches if b.name == finding.get("element")), 0.0)
+    loads = {b.name: b.high_a for b in trials.before.branches}
+    load = loads.get(finding.get("element"), 0.0)
     values = owner.settings["set"].strip("[]").split(",")
     number = "".join(ch for ch in element if ch.isdigit())
     index = int(number) - 1 if number else 0
     if not 0 <= index < len(values):
         return
-    for amps in (3.0, 2.0, 1.0, 0.5):
+    for amps in SETTINGS_A:
         if amps >= spec.values["set"].typ or amps < load * RESERVE:
             continue
         changed_values = [v.strip() for v in values]
         changed_values[index] = f"{amps:g} A"
         text = f"[{', '.join(changed_values)}]"
         changed = with_setting(cell, item, "set", text)
-        if changed is None or not _opens_at_once(changed, finding.get("element")):
+        if changed is None or not _opens(trials, changed, finding):
             continue
-        amount = format_quantity(load, "amps")
+        longest = _longest_m(trials, changed, finding)
+        reach = (
+            f" up to {longest:g} m of {finding.get('cable')}" if longest is not None else ""
+        )
         yield Proposal(
-            f"set {finding.get('element')} to {amps:g} A: it carries {amount} at most, and every "
-            f"short at its far end then opens it at once",
+            f"set {finding.get('element')} to {amps:g} A: it carries "
+            f"{format_quantity(load, 'amps')} at most, and a short at {finding.get('item')} then "
+            f"opens it at once{reach}",
             changed,
             ((f"set: {owner.settings['set']}", f"set: {text}"),),
         )

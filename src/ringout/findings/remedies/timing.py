@@ -7,16 +7,18 @@ from collections.abc import Iterable
 from ringout.base import Interval
 from ringout.cell.edit import with_signal
 from ringout.cell.model import Cell
-from ringout.findings.model import Finding, Judgement
+from ringout.findings.model import Finding
 from ringout.findings.remedies.proposal import Proposal
+from ringout.findings.remedies.trials import Trials
 from ringout.tables.timing import offered_filters_s
 
 OFFERS = "a"  # the usual row of offered filters
 COMFORT = 2.0  # a filter twice as long as the pulse leaves room
 
 
-def propose_timing(cell: Cell, finding: Finding, before: Judgement) -> Iterable[Proposal]:
+def propose_timing(trials: Trials, finding: Finding) -> Iterable[Proposal]:
     """Yield filter settings that let through what must be seen and nothing else."""
+    cell = trials.cell
     if finding.code not in ("F601", "F602", "F603"):
         return
     name = finding.get("signal")

@@ -1,0 +1,70 @@
+"""Quick looks at changed cells, and what has been found out already."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+
+from ringout.cell.model import Cell, Signal
+from ringout.circuit.compile import compile_circuit
+from ringout.findings.bounds import Bounder
+from ringout.findings.judge import judge
+from ringout.findings.levels import survey_levels
+from ringout.findings.model import Judgement
+from ringout.findings.protection import FarShort, far_shorts
+from ringout.findings.signals import level
+from ringout.findings.survey import Survey, survey
+
+Edit = tuple[tuple[str, str], ...]
+
+
+@dataclass
+class Trials:
+    """The judged cell and everything tried on it; each question is solved once.
+
+    Args:
+        cell: the cell as it is in the file.
+        before: its judgement.
+    """
+
+    cell: Cell
+    before: Judgement
+    _judged: dict[Edit, Judgement] = field(default_factory=dict)
+    _bleeders: dict[str, float | None] = field(default_factory=dict)
+    _base: Survey | None = None
+
+    def judged(self, edit: Edit, cell: Cell) -> Judgement:
+        """Return the judgement of a changed cell; the edit text tells changes apart."""
+        if edit not in self._judged:
+            self._judged[edit] = judge(cell)
+        return self._judged[edit]
+
+    def bleeder(self, signal: Signal, find: Callable[[], float | None]) -> float | None:
+        """Return the resistor found for a signal, looking for it only once."""
+        if signal.name not in self._bleeders:
+            self._bleeders[signal.name] = find()
+        return self._bleeders[signal.name]
+
+    def far(self, cell: Cell, item: str) -> FarShort | None:
+        """Return the far short at one item of a cell that differs in cables or settings only."""
+        circuit = compile_circuit(cell)
+        if self._base is None:
+            self._base = survey(compile_circuit(self.cell))
+        shorts = far_shorts(cell, self._base, circuit, only=item)
+        return shorts[0] if shorts else None
+
+
+def trial_margins(cell: Cell, signal: str) -> tuple[float, float] | None:
+    """Return the worst-case margins (on, off) of one signal in volts; None without a level."""
+    only = replace(cell, signals={signal: cell.signals[signal]}, expects=())
+    circuit = compile_circuit(only)
+    found = survey(circuit)
+    levels = survey_levels(circuit, found, Bounder(circuit, found))
+    states = levels.by_name.get(signal)
+    if states is None:
+        return None
+    on, off = level(circuit, states, True), level(circuit, states, False)
+    return (
+        on.margin_v if on is not None else float("inf"),
+        off.margin_v if off is not None else float("inf"),
+    )
