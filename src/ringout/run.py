@@ -57,7 +57,9 @@ def load(path: str) -> Loaded:
 
 
 @lru_cache(maxsize=8)
-def _judged(path: str, key: tuple[tuple[str, str], ...], remedies: bool) -> tuple[Loaded, Judgement]:
+def _judged(
+    path: str, key: tuple[tuple[str, str], ...], *, remedies: bool
+) -> tuple[Loaded, Judgement]:
     del key  # content hashes: a changed file is judged anew
     loaded = load(path)
     assert loaded.cell is not None
@@ -82,7 +84,9 @@ def prove(
     if loaded.cell is None:
         return loaded, None
     if progress is None:
-        return _judged(path, (*loaded.cell.files, (path, str(len(loaded.problems)))), remedies)
+        return _judged(
+            path, (*loaded.cell.files, (path, str(len(loaded.problems)))), remedies=remedies
+        )
     judgement = judge(loaded.cell)
     if remedies:
         judgement = with_remedies(loaded.cell, judgement, progress)
@@ -102,7 +106,9 @@ def meter(
     return read_meter(cell, a, b, state=state, lifted=lifted, mode=mode)
 
 
-def netlist(cell: Cell, state: Mapping[str, str], *, corner: str = "typ", as_text: bool = False) -> str:
+def netlist(
+    cell: Cell, state: Mapping[str, str], *, corner: str = "typ", as_text: bool = False
+) -> str:
     """Return the circuit of one settled state as SPICE text, or as a readable element list.
 
     Args:

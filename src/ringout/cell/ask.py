@@ -51,14 +51,22 @@ def resolve_state(cell: Cell, text: str) -> tuple[dict[str, str], list[Diagnosti
             others = [p for p in actor.positions if p != found.position.position]
             if not wanted and len(others) != 1:
                 return {}, [
-                    _problem("N314", f"`not {found.position.position}` leaves {actor.name} open",
-                             text, f"say one of: {', '.join(others)}")
+                    _problem(
+                        "N314",
+                        f"`not {found.position.position}` leaves {actor.name} open",
+                        text,
+                        f"say one of: {', '.join(others)}",
+                    )
                 ]
             position = found.position.position if wanted else others[0]
             if state.get(actor.name, position) != position:
                 return {}, [
-                    _problem("N314", f"{actor.name} cannot be {state[actor.name]} and {position} "
-                             f"at once", text, "name each thing once")
+                    _problem(
+                        "N314",
+                        f"{actor.name} cannot be {state[actor.name]} and {position} at once",
+                        text,
+                        "name each thing once",
+                    )
                 ]
             state[actor.name] = position
         elif found.kind == "not":
@@ -67,17 +75,19 @@ def resolve_state(cell: Cell, text: str) -> tuple[dict[str, str], list[Diagnosti
             todo += [(p, wanted) for p in found.parts]
         else:
             return {}, [
-                _problem("N314", "`or` does not say where everything stands", text,
-                         "join the positions with `and`")
+                _problem(
+                    "N314",
+                    "`or` does not say where everything stands",
+                    text,
+                    "join the positions with `and`",
+                )
             ]
     return state, []
 
 
 def lift_names(cell: Cell) -> list[str]:
     """Return every core end that can be taken off, as `W1:BN@S1`."""
-    return [
-        f"{j.conductor}@{end.item}" for j in cell.joins if j.cable for end in (j.a, j.b)
-    ]
+    return [f"{j.conductor}@{end.item}" for j in cell.joins if j.cable for end in (j.a, j.b)]
 
 
 def resolve_lifts(cell: Cell, words: Iterable[str]) -> tuple[list[str], list[Diagnostic]]:
@@ -94,8 +104,10 @@ def resolve_lifts(cell: Cell, words: Iterable[str]) -> tuple[list[str], list[Dia
         core = word.split("@")[0]
         ends = [n for n in names if n.split("@")[0] == core]
         fix = (
-            f"its ends are {', '.join(ends)}" if ends
-            else f"did you mean `{near}`?" if near
+            f"its ends are {', '.join(ends)}"
+            if ends
+            else f"did you mean `{near}`?"
+            if near
             else "write core and item, as in W1:BN@S1"
         )
         problems.append(_problem("N315", f"`{word}` is no core end of this cell", word, fix))

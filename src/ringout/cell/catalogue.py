@@ -84,7 +84,9 @@ def as_nodes(settings: Mapping[str, str]) -> dict[str, Node]:
     return nodes
 
 
-def find_part(name: str, settings: Mapping[str, str] | None = None, folder: str = "") -> Part | None:
+def find_part(
+    name: str, settings: Mapping[str, str] | None = None, folder: str = ""
+) -> Part | None:
     """Return a part by name with settings given as text, or None."""
     path = part_file(name, folder)
     if path is None:

@@ -1,4 +1,4 @@
-"""Changed copies of a cell: another part, a moved core, a new component. The file stays as it is."""
+"""Changed copies of a cell: another part, a moved core, a new component; the file stays."""
 
 from __future__ import annotations
 
@@ -64,7 +64,9 @@ def with_signal(cell: Cell, name: str, **changes: object) -> Cell:
     return replace(cell, signals={**cell.signals, name: signal})
 
 
-def with_cable(cell: Cell, name: str, *, length_m: float | None = None, part: Part | None = None) -> Cell:
+def with_cable(
+    cell: Cell, name: str, *, length_m: float | None = None, part: Part | None = None
+) -> Cell:
     """Return the cell with another length or type of one cable."""
     cable: Cable = cell.cables[name]
     if length_m is not None:

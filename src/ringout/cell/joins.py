@@ -85,7 +85,9 @@ class JoinBuilder:
         conductor = f"{cable}:{colour}" if cable else f"{a} to {b}"
         if a == b:
             self._error(
-                "W103", f"{conductor} begins and ends on {a}", words.span,
+                "W103",
+                f"{conductor} begins and ends on {a}",
+                words.span,
                 "name the terminal its other end lands on",
             )
             return
@@ -93,7 +95,9 @@ class JoinBuilder:
             first = self._core_used.get(conductor)
             if first is not None:
                 self._error(
-                    "W101", f"core {conductor} is joined twice", words.over_span,
+                    "W101",
+                    f"core {conductor} is joined twice",
+                    words.over_span,
                     "a core has two ends: one line joins them; use a spare core or another cable",
                     (Related("first", f"core {conductor}", first),),
                 )
@@ -104,8 +108,16 @@ class JoinBuilder:
                 return
         self.joins.append(
             Join(
-                a, b, cable, colour, words.span, words.a_span, words.b_span, words.over_span,
-                length_m=words.length_m, area_mm2=words.area_mm2,
+                a,
+                b,
+                cable,
+                colour,
+                words.span,
+                words.a_span,
+                words.b_span,
+                words.over_span,
+                length_m=words.length_m,
+                area_mm2=words.area_mm2,
             )
         )
 
@@ -116,7 +128,8 @@ class JoinBuilder:
             self._error(
                 "W105",
                 f"socket {terminal.item}-{terminal.socket} already holds the plug of {plug[0]}",
-                span, "use another socket, or a splitter",
+                span,
+                "use another socket, or a splitter",
                 (Related("first", f"plug of {plug[0]}", plug[1]),),
             )
             return False
@@ -126,7 +139,10 @@ class JoinBuilder:
             fix = self._free_place(item, terminal)
             what = "already holds" if most == 1 else f"holds {most} conductors at most, already"
             self._error(
-                "W107", f"terminal {terminal} {what} {', '.join(n for n, _ in before)}", span, fix,
+                "W107",
+                f"terminal {terminal} {what} {', '.join(n for n, _ in before)}",
+                span,
+                fix,
                 tuple(Related("first", f"core {name}", at) for name, at in before[:1]),
             )
             return False
@@ -147,9 +163,11 @@ class JoinBuilder:
         for channel in item.part.channels.values():
             element = item.part.element_by_name[channel.element]
             for place in self._terminals(item):
-                if item.net(place) in (element.tail, element.head) and place not in self._held:
-                    if item.net(place) != net and _is_channel_net(item.part, item.net(place)):
-                        return f"land it on {place} (free, channel {item.name}.{channel.name})"
+                other = item.net(place)
+                if place in self._held or other == net:
+                    continue
+                if other in (element.tail, element.head) and _is_channel_net(item.part, other):
+                    return f"land it on {place} (free, channel {item.name}.{channel.name})"
         return "use a terminal block to join conductors"
 
     @staticmethod
@@ -165,9 +183,12 @@ class JoinBuilder:
         part = cable.part
         if part.ends is None:
             self._error(
-                "W106", f"{cable.name} ({part.name}) has no plugs: name its cores one by one",
-                words.over_span, f"as in `{words.a}:1  {cable.name}:{part.cores[0].colour}  ...`"
-                if part.cores else "name its cores",
+                "W106",
+                f"{cable.name} ({part.name}) has no plugs: name its cores one by one",
+                words.over_span,
+                f"as in `{words.a}:1  {cable.name}:{part.cores[0].colour}  ...`"
+                if part.cores
+                else "name its cores",
             )
             return
         a = self.places.socket(words.a, words.a_span)
@@ -180,12 +201,16 @@ class JoinBuilder:
                 break
         else:
             self._error(
-                "W102", f"{cable.name} does not fit: it has {_end(part.ends[0])} and "
+                "W102",
+                f"{cable.name} does not fit: it has {_end(part.ends[0])} and "
                 f"{_end(part.ends[1])}, {words.a} is {_socket(a[1])}, {words.b} is {_socket(b[1])}",
-                words.over_span, "use a cordset with the opposite connectors",
+                words.over_span,
+                "use a cordset with the opposite connectors",
             )
             return
-        if not (self._take(a, cable.name, words.a_span) and self._take(b, cable.name, words.b_span)):
+        if not (
+            self._take(a, cable.name, words.a_span) and self._take(b, cable.name, words.b_span)
+        ):
             return
         for core in part.cores:
             pins = (core.from_pin, core.to_pin)
@@ -193,9 +218,15 @@ class JoinBuilder:
             if pin_a in a[1].pins and pin_b in b[1].pins:
                 self.joins.append(
                     Join(
-                        Terminal(a[0].name, a[1].name, pin_a), Terminal(b[0].name, b[1].name, pin_b),
-                        cable.name, core.colour, words.span, words.a_span, words.b_span,
-                        words.over_span, plugged=True,
+                        Terminal(a[0].name, a[1].name, pin_a),
+                        Terminal(b[0].name, b[1].name, pin_b),
+                        cable.name,
+                        core.colour,
+                        words.span,
+                        words.a_span,
+                        words.b_span,
+                        words.over_span,
+                        plugged=True,
                     )
                 )
 
@@ -206,8 +237,10 @@ class JoinBuilder:
             return
         if not mates((a[1].connector, a[1].gender), b[1]):
             self._error(
-                "W102", f"{words.a} ({_socket(a[1])}) does not plug into {words.b} "
-                f"({_socket(b[1])})", words.span, "put a cordset between them",
+                "W102",
+                f"{words.a} ({_socket(a[1])}) does not plug into {words.b} ({_socket(b[1])})",
+                words.span,
+                "put a cordset between them",
             )
             return
         if not (self._take(a, words.a, words.a_span) and self._take(b, words.b, words.b_span)):
@@ -216,8 +249,15 @@ class JoinBuilder:
             if pin in b[1].pins:
                 self.joins.append(
                     Join(
-                        Terminal(a[0].name, a[1].name, pin), Terminal(b[0].name, b[1].name, pin),
-                        "", "", words.span, words.a_span, words.b_span, words.span, plugged=True,
+                        Terminal(a[0].name, a[1].name, pin),
+                        Terminal(b[0].name, b[1].name, pin),
+                        "",
+                        "",
+                        words.span,
+                        words.a_span,
+                        words.b_span,
+                        words.span,
+                        plugged=True,
                     )
                 )
 
@@ -226,15 +266,17 @@ class JoinBuilder:
         key = (item.name, socket.name)
         first = self._plugged.get(key)
         by_hand = [
-            (t, held[0]) for t, held in self._held.items()
-            if (t.item, t.socket) == key and held
+            (t, held[0]) for t, held in self._held.items() if (t.item, t.socket) == key and held
         ]
         if first is None and by_hand:
             first = by_hand[0][1]
         if first is not None:
             self._error(
-                "W105", f"socket {item.name}-{socket.name} is already taken by {first[0]}", span,
-                "use another socket, or a splitter", (Related("first", first[0], first[1]),),
+                "W105",
+                f"socket {item.name}-{socket.name} is already taken by {first[0]}",
+                span,
+                "use another socket, or a splitter",
+                (Related("first", first[0], first[1]),),
             )
             return False
         self._plugged[key] = (name, span)
@@ -250,7 +292,7 @@ def _is_channel_net(part: Part, net: str | None) -> bool:
 
 
 def holds(part: Part, terminal: Terminal) -> int:
-    """Return how many conductors a terminal takes: two in a clamp, one on a pin (common practice)."""
+    """Return how many conductors a terminal takes: a clamp two, a pin one (common practice)."""
     told = part.facts.get("holds", "")
     if told.isdigit():
         return int(told)

@@ -37,7 +37,11 @@ class Meaning:
         self.problems: list[Diagnostic] = []
 
     def _error(
-        self, code: str, message: str, span: Span, fix: str | None = None,
+        self,
+        code: str,
+        message: str,
+        span: Span,
+        fix: str | None = None,
         related: tuple[Related, ...] = (),
     ) -> None:
         self.problems.append(Diagnostic(code, Severity.ERROR, message, span, related, fix))
@@ -72,23 +76,28 @@ class Meaning:
         elif name != item:
             near = did_you_mean(name, list(mine))
             fix = f"did you mean `{near}`?" if near else f"it has {', '.join(mine) or 'none'}"
-            self._error("N307", f"{item} has nothing called {name} that moves",
-                        found.actor.span, fix)
+            self._error(
+                "N307", f"{item} has nothing called {name} that moves", found.actor.span, fix
+            )
             return None
         having = [a for a in mine.values() if word in a.positions]
         if len(having) == 1:
             return Position(having[0].name, word, found.span)
         if len(having) > 1:
             self._error(
-                "N307", f"several parts of {item} can be `{word}`", found.actor.span,
+                "N307",
+                f"several parts of {item} can be `{word}`",
+                found.actor.span,
                 f"say which one: {', '.join(a.name for a in having[:6])}",
             )
             return None
         every = [p for a in mine.values() for p in a.positions]
         near = did_you_mean(word, every)
         fix = (
-            f"did you mean `{near}`?" if near
-            else f"{item} can be {', '.join(dict.fromkeys(every))}" if every
+            f"did you mean `{near}`?"
+            if near
+            else f"{item} can be {', '.join(dict.fromkeys(every))}"
+            if every
             else f"{self.items[item].part.name} has nothing that moves"
         )
         self._error("N307", f"{name} is never `{word}`", found.position.span, fix)
@@ -107,7 +116,9 @@ class Meaning:
             first = out.get(signal.name)
             if first is not None:
                 self._error(
-                    "N308", f"the name {signal.name} is used twice", line.name.span,
+                    "N308",
+                    f"the name {signal.name} is used twice",
+                    line.name.span,
                     "give each signal a name of its own",
                     (Related("first", signal.name, first.span),),
                 )
@@ -115,8 +126,10 @@ class Meaning:
             other = taken.get((signal.item, signal.channel.name))
             if other is not None:
                 self._error(
-                    "N311", f"channel {signal.channel_name} already has the signal {other.name}",
-                    signal.channel_span, "one channel carries one signal",
+                    "N311",
+                    f"channel {signal.channel_name} already has the signal {other.name}",
+                    signal.channel_span,
+                    "one channel carries one signal",
                     (Related("first", other.name, other.channel_span),),
                 )
                 continue
@@ -135,8 +148,10 @@ class Meaning:
             near = did_you_mean(text, every)
             shown = ", ".join(every[:8]) + (" ..." if len(every) > 8 else "")
             fix = (
-                f"did you mean `{near}`?" if near
-                else f"its channels are {shown}" if every
+                f"did you mean `{near}`?"
+                if near
+                else f"its channels are {shown}"
+                if every
                 else f"{item.part.name} has no channels; signals stand on a controller"
             )
             self._error("N306", f"{name} has no channel {key or '(none named)'}", span, fix)
@@ -154,7 +169,8 @@ class Meaning:
             if key.text not in SIGNAL_SETTINGS:
                 near = did_you_mean(key.text, SIGNAL_SETTINGS)
                 fix = (
-                    f"did you mean `{near}`?" if near
+                    f"did you mean `{near}`?"
+                    if near
                     else f"a signal may have {', '.join(SIGNAL_SETTINGS)}"
                 )
                 self._error("N309", f"a signal has no setting `{key.text}`", key.span, fix)
@@ -165,13 +181,17 @@ class Meaning:
             return None
         if channel.kind == "input" and condition is None:
             self._error(
-                "N312", f"{line.name.text} does not say when it must be on", line.name.span,
+                "N312",
+                f"{line.name.text} does not say when it must be on",
+                line.name.span,
                 "add `on:`, as in `on: S1 pressed`",
             )
             return None
         if channel.kind == "output" and not drives:
             self._error(
-                "N312", f"{line.name.text} does not say what it drives", line.name.span,
+                "N312",
+                f"{line.name.text} does not say what it drives",
+                line.name.span,
                 "add `drives:`, as in `drives: Q1`",
             )
             return None
@@ -208,10 +228,14 @@ class Meaning:
         item = self.places.item(name, node.span)
         if item is None:
             return None
-        loads = [e.name for e in item.part.elements if e.kind in ("coil", "lamp", "load", "resistance")]
+        loads = [
+            e.name for e in item.part.elements if e.kind in ("coil", "lamp", "load", "resistance")
+        ]
         if element and element not in loads:
             near = did_you_mean(element, loads)
-            fix = f"did you mean `{name}.{near}`?" if near else f"it has {', '.join(loads) or 'none'}"
+            fix = (
+                f"did you mean `{name}.{near}`?" if near else f"it has {', '.join(loads) or 'none'}"
+            )
             self._error("N311", f"{name} has no load {element}", node.span, fix)
             return None
         if not element and not item.part.main:
@@ -246,8 +270,12 @@ class Meaning:
                 if self.places.core(conductor, line.conductor.span) is None:
                     continue
                 if conductor not in conductors:
-                    self._error("N313", f"core {conductor} is not joined anywhere", line.span,
-                                "join it, or expect a current elsewhere")
+                    self._error(
+                        "N313",
+                        f"core {conductor} is not joined anywhere",
+                        line.span,
+                        "join it, or expect a current elsewhere",
+                    )
                     continue
             else:
                 assert line.signal is not None
@@ -258,15 +286,24 @@ class Meaning:
                     self._error("N313", f"there is no signal {name}", line.signal.span, fix)
                     continue
             out.append(
-                Expect(line.kind, a, b, conductor, name, line.wanted_on, line.low, line.high,
-                       while_, line.text, line.span)
+                Expect(
+                    line.kind,
+                    a,
+                    b,
+                    conductor,
+                    name,
+                    line.wanted_on,
+                    line.low,
+                    line.high,
+                    while_,
+                    line.text,
+                    line.span,
+                )
             )
         return tuple(out)
 
     def accepts(self, lines: Iterable[AcceptLine]) -> tuple[Accept, ...]:
         """Return what the user knows and takes."""
         return tuple(
-            Accept(line.code.text, line.place.text, line.reason.text, line.span)
-            for line in lines
+            Accept(line.code.text, line.place.text, line.reason.text, line.span) for line in lines
         )
-

@@ -38,9 +38,27 @@ FAMILIES = (
     "terminal",
 )
 _KEYS = (
-    "part title family letter use mistakes source sockets terminals marks actors alive inside "
-    "main settings facts channels cores ends note"
-).split()
+    "part",
+    "title",
+    "family",
+    "letter",
+    "use",
+    "mistakes",
+    "source",
+    "sockets",
+    "terminals",
+    "marks",
+    "actors",
+    "alive",
+    "inside",
+    "main",
+    "settings",
+    "facts",
+    "channels",
+    "cores",
+    "ends",
+    "note",
+)
 _ELEMENT_KEYS = {"kind", "from", "to", "when", "powered", "actor"}
 _CHANNEL_VALUES = {
     "on_v": "volts",
@@ -199,20 +217,22 @@ class PartReader:
             pairs = [(self._word(i), self._word(i)) for i in node.items]
         else:
             pairs = [(k.text, self._word(v)) for k, v in self._entries(node)]
-        return {
-            name: fill_slots(net, n) for key, net in pairs for name, n in expand_name(key)
-        } | {}
+        return {name: fill_slots(net, n) for key, net in pairs for name, n in expand_name(key)} | {}
 
     def _sockets(self) -> dict[str, Socket]:
         sockets: dict[str, Socket] = {}
         for key, node in self._entries(self.root.get("sockets")):
             if not isinstance(node, MappingNode):
-                self._error("N201", f"socket {key.text} needs `connector`, `gender`, `pins`", key.span)
+                self._error(
+                    "N201", f"socket {key.text} needs `connector`, `gender`, `pins`", key.span
+                )
                 continue
             for name, n in expand_name(key.text):
                 pins = {k.text: self._word(v, n) for k, v in self._entries(node.get("pins"))}
                 connector = self._word(node.get("connector"))
-                sockets[name] = Socket(name, connector, self._word(node.get("gender")), pins, key.span)
+                sockets[name] = Socket(
+                    name, connector, self._word(node.get("gender")), pins, key.span
+                )
         return sockets
 
     def _actors(self) -> dict[str, tuple[str, ...]]:
@@ -242,7 +262,9 @@ class PartReader:
         elements: list[ElementSpec] = []
         for key, node in self._entries(self.root.get("inside")):
             if not isinstance(node, MappingNode):
-                self._error("N201", f"element {key.text} needs {{kind: ..., from: ..., to: ...}}", key.span)
+                self._error(
+                    "N201", f"element {key.text} needs {{kind: ..., from: ..., to: ...}}", key.span
+                )
                 continue
             for name, n in expand_name(key.text):
                 element = self._element(name, n, key.span, node, actors)
@@ -256,8 +278,10 @@ class PartReader:
                     near = did_you_mean(net, nets | inner - {net})
                     fix = f"did you mean `{near}`?" if near else None
                     self._error(
-                        "N208", f"element {element.name} ends on `{net}`, which leads nowhere",
-                        element.span, fix,
+                        "N208",
+                        f"element {element.name} ends on `{net}`, which leads nowhere",
+                        element.span,
+                        fix,
                     )
         return tuple(elements)
 
@@ -273,7 +297,9 @@ class PartReader:
         if kind not in ELEMENT_KINDS:
             near = did_you_mean(kind, ELEMENT_KINDS)
             fix = f"did you mean `{near}`?" if near else f"one of: {', '.join(ELEMENT_KINDS)}"
-            self._error("N209", f"`{kind}` is not an element kind", (node.get("kind") or node).span, fix)
+            self._error(
+                "N209", f"`{kind}` is not an element kind", (node.get("kind") or node).span, fix
+            )
             return None
         wanted = ELEMENT_KINDS[kind] | COMMON_VALUES
         values: dict[str, Interval] = {}
@@ -318,7 +344,7 @@ class PartReader:
         when = node.get("when")
         if when is None:
             return "", ()
-        words = [w for w in self._words(when)]
+        words = list(self._words(when))
         negated = len(words) == 1 and words[0].startswith("not ")
         if negated:
             words = [words[0][4:].strip()]
@@ -341,7 +367,9 @@ class PartReader:
         channels: dict[str, Channel] = {}
         for key, node in self._entries(self.root.get("channels")):
             if not isinstance(node, MappingNode):
-                self._error("N201", f"channel {key.text} needs {{kind: ..., element: ...}}", key.span)
+                self._error(
+                    "N201", f"channel {key.text} needs {{kind: ..., element: ...}}", key.span
+                )
                 continue
             for name, n in expand_name(key.text):
                 values: dict[str, Interval] = {}
@@ -356,9 +384,13 @@ class PartReader:
                     self._error("N213", f"channel {name} names no element `{element}`", key.span)
                     continue
                 channels[name] = Channel(
-                    name, self._word(node.get("kind")), element,
-                    self._word(node.get("limits")) or "own", values,
-                    self._word(node.get("group")), key.span,
+                    name,
+                    self._word(node.get("kind")),
+                    element,
+                    self._word(node.get("limits")) or "own",
+                    values,
+                    self._word(node.get("group")),
+                    key.span,
                 )
         return channels
 

@@ -50,7 +50,9 @@ class Places:
         part = item.part
         if not pin:
             self._error(
-                "N303", f"`{word}` names no terminal", span,
+                "N303",
+                f"`{word}` names no terminal",
+                span,
                 f"write the terminal after a colon; {name} has {self._choices(item)}",
             )
             return None
@@ -63,7 +65,9 @@ class Places:
                 return None
             if pin not in found.pins:
                 self._error(
-                    "N303", f"socket {name}-{socket} has no pin {pin}", span,
+                    "N303",
+                    f"socket {name}-{socket} has no pin {pin}",
+                    span,
                     f"its pins are {', '.join(found.pins)}",
                 )
                 return None

@@ -46,7 +46,11 @@ class _Resolver:
         self.names: dict[str, Span] = {}
 
     def _error(
-        self, code: str, message: str, span: Span, fix: str | None = None,
+        self,
+        code: str,
+        message: str,
+        span: Span,
+        fix: str | None = None,
         related: tuple[Related, ...] = (),
     ) -> None:
         self.problems.append(Diagnostic(code, Severity.ERROR, message, span, related, fix))
@@ -62,11 +66,15 @@ class _Resolver:
             over = line.over
             builder.add(
                 JoinWords(
-                    str(line.a), line.a.span,
+                    str(line.a),
+                    line.a.span,
                     str(over) if over is not None else "",
                     over.span if over is not None else line.span,
-                    str(line.b), line.b.span, line.span,
-                    self._link(line.length, "metres"), self._link(line.area, "mm2"),
+                    str(line.b),
+                    line.b.span,
+                    line.span,
+                    self._link(line.length, "metres"),
+                    self._link(line.area, "mm2"),
                 )
             )
         actors = self._actors()
@@ -111,18 +119,22 @@ class _Resolver:
             self.names[name.text] = name.span
             return False
         self._error(
-            "N308", f"the name {name.text} is used twice", name.span,
-            f"give this {kind} a name of its own", (Related("first", name.text, first),),
+            "N308",
+            f"the name {name.text} is used twice",
+            name.span,
+            f"give this {kind} a name of its own",
+            (Related("first", name.text, first),),
         )
         return True
 
-    def _part(self, word: Word, settings: Mapping[str, Node], cable: bool) -> Part | None:
+    def _part(self, word: Word, settings: Mapping[str, Node], *, cable: bool) -> Part | None:
         path = part_file(word.text, self.folder)
         if path is None:
             names = part_names(self.folder)
             near = did_you_mean(word.text, names)
             fix = (
-                f"did you mean `{near}`?" if near
+                f"did you mean `{near}`?"
+                if near
                 else f"`ringout parts` lists what there is; your own go into parts/{word.text}.yaml"
             )
             self._error("N301", f"there is no part `{word.text}`", word.span, fix)
@@ -179,7 +191,9 @@ class _Resolver:
         span = line.name.span
         if line.length is None:
             self._error(
-                "W104", f"cable {line.name.text} has no length", line.name.span,
+                "W104",
+                f"cable {line.name.text} has no length",
+                line.name.span,
                 "add one, as in `length: 5 m`",
             )
             return
@@ -220,5 +234,3 @@ def _as_text(node: Node) -> str:
     if isinstance(node, SequenceNode):
         return "[" + ", ".join(i.text for i in node.items if isinstance(i, Scalar)) + "]"
     return node.text if isinstance(node, Scalar) else ""
-
-

@@ -128,9 +128,10 @@ class SectionReader:
         if not self._named(name, f"a{'n' if what == 'item' else ''} {what}"):
             return None
         fields = value if isinstance(value, Mapping) else Mapping((), value.span)
-        part = self.word(fields.get("part") if isinstance(value, Mapping) else value, "the part")
+        named = fields.get("part") if isinstance(value, Mapping) else value
+        part = self.word(named, "the part")
         if part is None:
-            if not isinstance(value, Sequence):
+            if is_blank(named):
                 message = f"{what} {name.text} has no part"
                 self.error("N014", message, name.span, f"write `{example}`")
             return None

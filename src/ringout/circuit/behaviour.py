@@ -120,13 +120,13 @@ def _lamp(v: Values) -> Behaviour:
 def _source(v: Values) -> Behaviour:
     ohm = v["ohm"]
     if "limit" not in v:
-        return envelope(lambda u, r: cv.source(u, r), v["volts"], ohm)
-    return envelope(lambda u, r, m: cv.source(u, r, m), v["volts"], ohm, v["limit"])
+        return envelope(cv.source, v["volts"], ohm)
+    return envelope(cv.source, v["volts"], ohm, v["limit"])
 
 
 def _protection(v: Values) -> Behaviour:
     limit = v["set"].scaled(PROTECTION_HOLDS)
-    return envelope(lambda r, m: cv.limited(r, m), v.get("ohm", PROTECTION_OHM), limit)
+    return envelope(cv.limited, v.get("ohm", PROTECTION_OHM), limit)
 
 
 @lru_cache(maxsize=4096)

@@ -82,8 +82,14 @@ class _Compiler:
         for extra in added:
             self._add_element(
                 Element(
-                    extra.name, "added", self._place(extra.a), self._place(extra.b),
-                    "", None, None, self.cell.span,
+                    extra.name,
+                    "added",
+                    self._place(extra.a),
+                    self._place(extra.b),
+                    "",
+                    None,
+                    None,
+                    self.cell.span,
                 ),
                 (extra.behaviour, OPEN),
                 [],
@@ -177,21 +183,54 @@ class _Compiler:
             pulls_in = spec.values["pulls_in"]
             releases = spec.values.get("releases", pulls_in.scaled(0.1))
             self.driven.append(
-                Driven(column, "volts", element.tail, element.head, -1, pulls_in, releases,
-                       False, on, 1 - on if len(positions) == 2 else 0, item.span)
+                Driven(
+                    column,
+                    "volts",
+                    element.tail,
+                    element.head,
+                    -1,
+                    pulls_in,
+                    releases,
+                    False,
+                    on,
+                    1 - on if len(positions) == 2 else 0,
+                    item.span,
+                )
             )
         elif spec.kind in ("fuse", "breaker"):
             column = self.index[element.name]
             opens = spec.values["rated"].scaled(FUSE_OPENS_ABOVE)
             self.driven.append(
-                Driven(column, "amps", element.tail, element.head, number, never, opens,
-                       True, 0, 1, item.span)
+                Driven(
+                    column,
+                    "amps",
+                    element.tail,
+                    element.head,
+                    number,
+                    never,
+                    opens,
+                    True,
+                    0,
+                    1,
+                    item.span,
+                )
             )
         elif spec.kind == "protection":
             column = self.index[element.name]
             self.driven.append(
-                Driven(column, "amps", element.tail, element.head, number, never,
-                       spec.values["set"], True, 0, 1, item.span)
+                Driven(
+                    column,
+                    "amps",
+                    element.tail,
+                    element.head,
+                    number,
+                    never,
+                    spec.values["set"],
+                    True,
+                    0,
+                    1,
+                    item.span,
+                )
             )
 
     # -- conductors ----------------------------------------------------------------------
@@ -207,8 +246,14 @@ class _Compiler:
     def _add_join(self, join: Join) -> None:
         kind = "core" if join.core else ("plug" if join.plugged else "link")
         element = Element(
-            join.conductor, kind, self._end(join, join.a), self._end(join, join.b),
-            "", None, join, join.span,
+            join.conductor,
+            kind,
+            self._end(join, join.a),
+            self._end(join, join.b),
+            "",
+            None,
+            join,
+            join.span,
         )
         behaviour = self._conductor(join)
         self._add_element(element, (behaviour, OPEN), [])

@@ -56,18 +56,32 @@ def prove(cell: str, *, as_json: bool, quick: bool) -> None:
 @click.command()
 @cell_argument
 @click.option(
-    "--probe", nargs=2, required=True, metavar="A B",
+    "--probe",
+    nargs=2,
+    required=True,
+    metavar="A B",
     help="Terminals of the red and the black probe, as in K1-X1:4 K1-X1:3.",
 )
 @click.option("--while", "state", default="", help='State, as in "S1 pressed and K1.O1 on".')
-@click.option("--lift", multiple=True, metavar="CORE@ITEM", help="Core end taken off, as in W1:BN@S1.")
 @click.option(
-    "--mode", type=click.Choice(["volts", "lowz", "ohms"]), default="volts", show_default=True,
+    "--lift", multiple=True, metavar="CORE@ITEM", help="Core end taken off, as in W1:BN@S1."
+)
+@click.option(
+    "--mode",
+    type=click.Choice(["volts", "lowz", "ohms"]),
+    default="volts",
+    show_default=True,
     help="volts: 10 MOhm meter; lowz: tester of a few kOhm; ohms: supplies off.",
 )
 @json_option
 def meter(
-    cell: str, *, probe: tuple[str, str], state: str, lift: tuple[str, ...], mode: str, as_json: bool
+    cell: str,
+    *,
+    probe: tuple[str, str],
+    state: str,
+    lift: tuple[str, ...],
+    mode: str,
+    as_json: bool,
 ) -> None:
     """Predict what a meter shows between two terminals, with its range and why.
 
@@ -109,7 +123,10 @@ def meter(
 @click.option("--while", "state", default="", help='State, as in "S1 pressed and K1.O1 on".')
 @click.option("--text", "as_text", is_flag=True, help="Print the element list instead of SPICE.")
 @click.option(
-    "--corner", type=click.Choice(["low", "typ", "high"]), default="typ", show_default=True,
+    "--corner",
+    type=click.Choice(["low", "typ", "high"]),
+    default="typ",
+    show_default=True,
     help="Every element at its lowest, typical or highest current.",
 )
 @json_option

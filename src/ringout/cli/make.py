@@ -8,17 +8,30 @@ from pathlib import Path
 
 import click
 
-from ringout.cli.common import cell_argument, json_option, say, say_json, say_problems, stop_if_unusable
+from ringout.cli.common import (
+    cell_argument,
+    json_option,
+    say,
+    say_json,
+    say_problems,
+    stop_if_unusable,
+)
 
 
 @click.command()
 @cell_argument
 @click.option("--csv", "csv_file", type=click.Path(), help="Also write the sheet as CSV.")
 @click.option("--xlsx", "xlsx_file", type=click.Path(), help="Also write the sheet as a workbook.")
-@click.option("--faces", "faces_folder", type=click.Path(), help="Also write pin faces as SVG here.")
+@click.option(
+    "--faces", "faces_folder", type=click.Path(), help="Also write pin faces as SVG here."
+)
 @json_option
 def sheet(
-    cell: str, *, csv_file: str | None, xlsx_file: str | None, faces_folder: str | None,
+    cell: str,
+    *,
+    csv_file: str | None,
+    xlsx_file: str | None,
+    faces_folder: str | None,
     as_json: bool,
 ) -> None:
     """Print the connection sheet: per cable end, core by core, with faces, cut list, I/O list.
@@ -36,7 +49,11 @@ def sheet(
     stop_if_unusable(loaded, as_json, lambda: {"problems": len(loaded.problems)})
     assert loaded.cell is not None
     made = build_sheet(loaded.cell)
-    for target, write in ((csv_file, write_csv), (xlsx_file, write_xlsx), (faces_folder, write_faces)):
+    for target, write in (
+        (csv_file, write_csv),
+        (xlsx_file, write_xlsx),
+        (faces_folder, write_faces),
+    ):
         if target is None:
             continue
         try:
@@ -56,7 +73,9 @@ def sheet(
 
 @click.command()
 @click.argument("name", required=False)
-@click.option("--beside", type=click.Path(), default="", help="Cell file whose own parts count too.")
+@click.option(
+    "--beside", type=click.Path(), default="", help="Cell file whose own parts count too."
+)
 @json_option
 def parts(name: str | None, *, beside: str, as_json: bool) -> None:
     """List the part library, or explain one part.

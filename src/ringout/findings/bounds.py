@@ -44,6 +44,11 @@ class Ranges:
     residual_a: float
     solves: int
 
+    def part(self, begin: int, end: int) -> Ranges:
+        """Return the answers to questions `begin` to `end` (from 0, end not included)."""
+        cut = slice(begin, end)
+        return Ranges(self.low[cut], self.high[cut], self.proven[cut], self.residual_a, self.solves)
+
 
 class Bounder:
     """Answers questions about one surveyed circuit.

@@ -138,10 +138,16 @@ def _collect(
         Cluster(
             number,
             tuple(elements),
-            tuple(a for a in np.flatnonzero(of_actor == number).tolist()
-                  if circuit.actors[a].moved_by in PERSON),
-            tuple(a for a in np.flatnonzero(of_actor == number).tolist()
-                  if circuit.actors[a].moved_by == "coil"),
+            tuple(
+                a
+                for a in np.flatnonzero(of_actor == number).tolist()
+                if circuit.actors[a].moved_by in PERSON
+            ),
+            tuple(
+                a
+                for a in np.flatnonzero(of_actor == number).tolist()
+                if circuit.actors[a].moved_by == "coil"
+            ),
         )
         for number, elements in enumerate(members)
     )
@@ -160,10 +166,8 @@ def local_states(circuit: Circuit, actors: Iterable[int]) -> tuple[IntArray, boo
     for choice in choices:
         total *= len(choice)
     complete = total <= MOST_STATES
-    if complete:
-        rows = list(product(*choices))
-    else:
-        rows = [r for r in _near_rest([len(c) for c in choices])]
+    sizes = [len(c) for c in choices]
+    rows = list(product(*choices) if complete else _near_rest(sizes))
     states = np.repeat(circuit.rest(), len(rows), axis=0)
     if columns:
         states[:, columns] = np.array(rows, dtype=np.int64).reshape(len(rows), len(columns))
@@ -188,6 +192,7 @@ def _near_rest(sizes: list[int]) -> Iterable[tuple[int, ...]]:
 def describe(circuit: Circuit, positions: IntArray, columns: Iterable[int]) -> str:
     """Return a state in words, as in `S1 pressed and B1 clear`."""
     words = [
-        f"{circuit.actors[a].name} {circuit.actors[a].positions[int(positions[a])]}" for a in columns
+        f"{circuit.actors[a].name} {circuit.actors[a].positions[int(positions[a])]}"
+        for a in columns
     ]
     return " and ".join(words) if words else "at rest"

@@ -43,7 +43,7 @@ def _wetting(circuit: Circuit, states: SignalStates, item: str) -> list[Finding]
     for e in own:
         element = circuit.elements[e]
         assert element.spec is not None
-        touching = _touches(circuit, states, e)
+        touching = e in states.contact_a
         if not touching and len(own) > 1:
             continue
         wants = element.spec.values["wet_a"].typ
@@ -57,7 +57,8 @@ def _wetting(circuit: Circuit, states: SignalStates, item: str) -> list[Finding]
         material = element.spec.words.get("material", "contact")
         findings.append(
             Finding(
-                "F701", Severity.WARNING,
+                "F701",
+                Severity.WARNING,
                 f"{item}'s {material} contact wants {wants * 1000:.0f} mA{volts} to stay clean; "
                 f"as {signal.name} it carries {amps * 1000:.1f} mA",
                 (circuit.cell.items[item].part_span, signal.channel_span),
@@ -68,10 +69,6 @@ def _wetting(circuit: Circuit, states: SignalStates, item: str) -> list[Finding]
             )
         )
     return findings
-
-
-def _touches(circuit: Circuit, states: SignalStates, e: int) -> bool:
-    return e in states.contact_a
 
 
 def judge_least_current(circuit: Circuit, levels: LevelSurvey) -> list[Finding]:
@@ -90,7 +87,8 @@ def judge_least_current(circuit: Circuit, levels: LevelSurvey) -> list[Finding]:
                 continue
             findings.append(
                 Finding(
-                    "F702", Severity.WARNING,
+                    "F702",
+                    Severity.WARNING,
                     f"{element.item} needs {need * 1000:.1f} mA to work; as {states.signal.name} "
                     f"it may get only {low_a * 1000:.2f} mA while {states.describe(circuit, row)}",
                     (circuit.cell.items[element.item].part_span, states.signal.channel_span),

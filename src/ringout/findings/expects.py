@@ -9,7 +9,7 @@ import numpy as np
 from ringout.base import Severity
 from ringout.cell.model import Condition, Expect
 from ringout.circuit.model import Circuit, IntArray
-from ringout.findings.bounds import Bounder, Question, clusters_of_nodes
+from ringout.findings.bounds import Question, Ranges, clusters_of_nodes
 from ringout.findings.clusters import local_states
 from ringout.findings.levels import LevelSurvey
 from ringout.findings.model import Finding, Quantity
@@ -17,20 +17,35 @@ from ringout.findings.settle import settle_states
 from ringout.findings.survey import Survey
 
 
-def judge_expects(
-    circuit: Circuit, found: Survey, bounder: Bounder, levels: LevelSurvey
-) -> list[Finding]:
-    """Return a finding for every `expect` line that does not hold in every state it speaks of."""
-    findings: list[Finding] = []
-    for expect in circuit.cell.expects:
-        problem = (
-            _signal(circuit, levels, expect)
-            if expect.kind == "signal"
-            else _range(circuit, found, bounder, expect)
-        )
-        if problem is not None:
-            findings.append(problem)
-    return findings
+class ExpectPlan:
+    """Everything that must be bounded to check the `expect` lines of a cell.
+
+    Args:
+        circuit: compiled cell.
+        found: its survey.
+    """
+
+    def __init__(self, circuit: Circuit, found: Survey) -> None:
+        self.circuit, self.found = circuit, found
+        self.questions: list[Question] = []
+        self._rows: list[tuple[Expect, int, int]] = []
+        for expect in circuit.cell.expects:
+            if expect.kind == "signal":
+                continue
+            asked = _questions(circuit, found, expect)
+            begin = len(self.questions)
+            self.questions += asked
+            self._rows.append((expect, begin, len(self.questions)))
+
+    def judge(self, ranges: Ranges, levels: LevelSurvey) -> list[Finding]:
+        """Return a finding for every line that does not hold in every state it speaks of."""
+        findings = [_judged(expect, ranges.part(begin, end)) for expect, begin, end in self._rows]
+        findings += [
+            _signal(self.circuit, levels, e)
+            for e in self.circuit.cell.expects
+            if e.kind == "signal"
+        ]
+        return [f for f in findings if f is not None]
 
 
 def _named(circuit: Circuit, positions: IntArray) -> Mapping[str, str]:
@@ -53,8 +68,10 @@ def _signal(circuit: Circuit, levels: LevelSurvey, expect: Expect) -> Finding | 
                 expect,
                 f"{states.v_low[row]:.2f} to {states.v_high[row]:.2f} V while "
                 f"{states.describe(circuit, row)}",
-                (Quantity("lowest", float(states.v_low[row]), "V"),
-                 Quantity("highest", float(states.v_high[row]), "V")),
+                (
+                    Quantity("lowest", float(states.v_low[row]), "V"),
+                    Quantity("highest", float(states.v_high[row]), "V"),
+                ),
             )
     return None
 
@@ -82,23 +99,23 @@ def states_where(
     return settled.positions, clusters
 
 
-def _range(
-    circuit: Circuit, found: Survey, bounder: Bounder, expect: Expect
-) -> Finding | None:
+def _questions(circuit: Circuit, found: Survey, expect: Expect) -> list[Question]:
     element = -1
     if expect.kind == "current":
-        element = circuit.index_of.get(expect.conductor, -1)
-        if element < 0:
-            return None
+        element = circuit.index_of[expect.conductor]
         a, b = circuit.elements[element].tail, circuit.elements[element].head
     else:
-        assert expect.a is not None and expect.b is not None
+        assert expect.a is not None
+        assert expect.b is not None
         a, b = circuit.node(expect.a), circuit.node(expect.b)
     clusters = clusters_of_nodes(circuit, found, (a, b))
     positions, clusters = states_where(circuit, found, expect.while_, clusters)
-    if not len(positions):
+    return [Question(a, b, row, clusters, element) for row in positions]
+
+
+def _judged(expect: Expect, ranges: Ranges) -> Finding | None:
+    if not len(ranges.low):
         return _failed(expect, "no state in which that could be", ())
-    ranges = bounder.ask([Question(a, b, row, clusters, element) for row in positions])
     low, high = float(np.min(ranges.low)), float(np.max(ranges.high))
     if expect.kind == "current":
         low, high = sorted((abs(low), abs(high)))
@@ -114,7 +131,11 @@ def _range(
 
 def _failed(expect: Expect, got: str, numbers: tuple[Quantity, ...]) -> Finding:
     return Finding(
-        "F901", Severity.ERROR,
+        "F901",
+        Severity.ERROR,
         f"the file expects `{expect.text}`, but it is {got}",
-        (expect.span,), expect.text, numbers, "the file",
+        (expect.span,),
+        expect.text,
+        numbers,
+        "the file",
     )

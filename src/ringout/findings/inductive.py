@@ -95,7 +95,8 @@ def _finding(circuit: Circuit, found: Survey, coil: int) -> Finding:
         numbers.append(Quantity("stored energy", joule * 1000, "mJ"))
         energy = f", {joule * 1000:.1f} mJ"
     return Finding(
-        "F304", Severity.ERROR,
+        "F304",
+        Severity.ERROR,
         f"{element.item} is a bare coil on the semiconductor output {channel}: when it turns off, "
         f"nothing takes its current ({amps * 1000:.0f} mA{energy}) and the spike can destroy the "
         f"output",

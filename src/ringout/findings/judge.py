@@ -11,13 +11,20 @@ from ringout.base import Severity
 from ringout.cell.model import Cell
 from ringout.circuit.compile import compile_circuit
 from ringout.circuit.model import Circuit
-from ringout.findings.bounds import Bounder
+from ringout.findings.bounds import Bounder, Ranges
 from ringout.findings.contacts import judge_contacts, judge_least_current
-from ringout.findings.expects import judge_expects
+from ringout.findings.expects import ExpectPlan
 from ringout.findings.inductive import judge_coils
-from ringout.findings.levels import LevelSurvey, survey_levels
+from ringout.findings.levels import LevelPlan, LevelSurvey
 from ringout.findings.model import BranchLoad, Finding, Judgement, NotRun, SignalResult
-from ringout.findings.protection import branch_loads, far_shorts, judge_far_shorts, judge_loads
+from ringout.findings.power import feed_questions, judge_back_feed, judge_feeds, judge_steady
+from ringout.findings.protection import (
+    branch_loads,
+    branch_questions,
+    far_shorts,
+    judge_far_shorts,
+    judge_loads,
+)
 from ringout.findings.references import judge_references
 from ringout.findings.shorts import judge_shorts
 from ringout.findings.signals import judge_signals
@@ -34,24 +41,31 @@ class Bench:
     found: Survey
     bounder: Bounder
     levels: LevelSurvey
+    expects: ExpectPlan
+    loads: Ranges
+    fed: Ranges
+    expected: Ranges
     signals: list[SignalResult]
     branches: list[BranchLoad]
 
 
 def _signals(bench: Bench) -> list[Finding]:
-    bench.signals, findings = judge_signals(bench.circuit, bench.found, bench.levels)
+    bench.signals, findings = judge_signals(bench.circuit, bench.levels)
     return findings
 
 
 def _loads(bench: Bench) -> list[Finding]:
-    bench.branches = branch_loads(bench.circuit, bench.found)
-    return judge_loads(bench.circuit, bench.branches)
+    bench.branches = branch_loads(bench.circuit, bench.found, bench.loads)
+    return judge_loads(bench.branches)
 
 
 Rule = Callable[[Bench], list[Finding]]
 
 RULES: tuple[tuple[str, Rule], ...] = (
     ("supplies and returns", lambda b: judge_references(b.circuit, b.found)),
+    ("voltage of electronics", lambda b: judge_feeds(b.circuit, b.fed)),
+    ("supplies switched off", lambda b: judge_back_feed(b.circuit, b.found)),
+    ("steady states", lambda b: judge_steady(b.circuit, b.found)),
     ("shorts and overloads", lambda b: judge_shorts(b.circuit, b.found)),
     ("levels of signals", _signals),
     ("contacts", lambda b: judge_contacts(b.circuit, b.levels)),
@@ -64,17 +78,36 @@ RULES: tuple[tuple[str, Rule], ...] = (
     ),
     ("filters and pulses", lambda b: judge_timing(b.circuit)),
     ("safety devices on ordinary inputs", lambda b: judge_safety(b.circuit)),
-    ("what the file expects", lambda b: judge_expects(b.circuit, b.found, b.bounder, b.levels)),
+    ("what the file expects", lambda b: b.expects.judge(b.expected, b.levels)),
 )
 
 
 def lay_out(cell: Cell) -> Bench:
-    """Compile and survey a cell."""
+    """Compile and survey a cell; everything that needs a bound is asked in one batch."""
     circuit = compile_circuit(cell)
     found = survey(circuit)
     bounder = Bounder(circuit, found)
-    levels = survey_levels(circuit, found, bounder)
-    return Bench(cell, circuit, found, bounder, levels, [], [])
+    plan = LevelPlan(circuit, found)
+    loads = branch_questions(circuit, found)
+    fed = feed_questions(circuit, found)
+    expects = ExpectPlan(circuit, found)
+    ranges = bounder.ask([*plan.questions, *loads, *fed, *expects.questions])
+    first = len(plan.questions)
+    second = first + len(loads)
+    third = second + len(fed)
+    return Bench(
+        cell,
+        circuit,
+        found,
+        bounder,
+        plan.finish(ranges),
+        expects,
+        ranges.part(first, second),
+        ranges.part(second, third),
+        ranges.part(third, third + len(expects.questions)),
+        [],
+        [],
+    )
 
 
 def judge(cell: Cell) -> Judgement:
@@ -120,13 +153,18 @@ def _unsolved(bench: Bench) -> list[NotRun]:
     lost = int((~bench.found.states.solution.solved).sum())
     lost += int((~bench.levels.settled.solution.solved).sum())
     if lost:
-        out.append(NotRun("solution", f"{lost} states could not be solved to 1 nA and are left out"))
+        out.append(
+            NotRun("solution", f"{lost} states could not be solved to 1 nA and are left out")
+        )
     for cluster in bench.found.part.clusters:
         if not bench.found.complete[cluster.number]:
             names = ", ".join(bench.circuit.actors[a].name for a in cluster.actors)
             out.append(
-                NotRun("all states", f"too many combinations of {names}: only those with two "
-                       f"moved at a time were solved")
+                NotRun(
+                    "all states",
+                    f"too many combinations of {names}: only those with two "
+                    f"moved at a time were solved",
+                )
             )
     return out
 
@@ -154,11 +192,15 @@ def _without_echoes(cell: Cell, findings: list[Finding]) -> list[Finding]:
 
 def _accept(cell: Cell, finding: Finding) -> Finding:
     for accept in cell.accepts:
-        if accept.code == finding.code and accept.place in (finding.place, "") and (
-            finding.severity is not Severity.NOTE
+        if (
+            accept.code == finding.code
+            and accept.place in (finding.place, "")
+            and (finding.severity is not Severity.NOTE)
         ):
             return replace(
-                finding, severity=Severity.NOTE, accepted=accept.reason,
+                finding,
+                severity=Severity.NOTE,
+                accepted=accept.reason,
                 message=f"{finding.message}. Accepted: {accept.reason}",
             )
     return finding

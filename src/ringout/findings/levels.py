@@ -14,7 +14,7 @@ from ringout.findings.clusters import describe, local_states
 from ringout.findings.limits import Limits, limits_of
 from ringout.findings.settle import SettledStates, settle_states
 from ringout.findings.survey import Survey
-
+from ringout.solve import driving_point_ohm
 
 DARK = -1  # stands for "the lamp's own current" among the questions
 
@@ -38,6 +38,7 @@ class SignalStates:
         proven: (S,) the two are proven.
         contact_a: contact element to the typical amperes it carries while the signal is on.
         least_a: element with a least current to its guaranteed lowest amperes and the state.
+        held_ohm: (S,) resistance that holds the level, seen from the channel.
         dark_a: for a driven lamp, state in which it should be dark to its highest amperes.
     """
 
@@ -57,6 +58,7 @@ class SignalStates:
     contact_a: Mapping[int, float]
     least_a: Mapping[int, tuple[float, int]]
     dark_a: Mapping[int, float]
+    held_ohm: np.ndarray
 
     def describe(self, circuit: Circuit, row: int) -> str:
         """Return one state in words."""
@@ -84,80 +86,115 @@ class _Plan:
     complete: bool
 
 
-def survey_levels(circuit: Circuit, found: Survey, bounder: Bounder) -> LevelSurvey:
-    """Bound the level of every signal in every state of its own clusters.
+class LevelPlan:
+    """Everything that must be bounded to know the level of every signal.
 
     Clusters that do not act on a signal may stand in any state that does not short: they
     are part of the worst case.
+
+    Args:
+        circuit: compiled cell.
+        found: its survey.
     """
-    plans = [p for s in circuit.cell.signals.values() if (p := _plan(circuit, found, s))]
-    if not plans:
-        empty = settle_states(circuit, circuit.rest(), circuit.curves(circuit.rest()))
-        return LevelSurvey({}, bounder.ask([]), empty)
-    positions = np.concatenate([p.positions for p in plans])
-    curves = circuit.curves(positions, TYP)
-    curves[:, found.cut] = circuit.off_curve[TYP][found.cut]
-    settled = settle_states(circuit, positions, curves)
-    questions: list[Question] = []
-    row = 0
-    for plan in plans:
-        item = circuit.elements[plan.element]
-        for _ in range(len(plan.positions)):
-            questions.append(
-                Question(item.tail, item.head, settled.positions[row], plan.clusters)
+
+    def __init__(self, circuit: Circuit, found: Survey) -> None:
+        self.circuit, self.found = circuit, found
+        self.plans = [p for s in circuit.cell.signals.values() if (p := _plan(circuit, found, s))]
+        positions = np.concatenate([circuit.rest()[:0], *(p.positions for p in self.plans)])
+        curves = circuit.curves(positions, TYP)
+        curves[:, found.cut] = circuit.off_curve[TYP][found.cut]
+        self.settled = settle_states(circuit, positions, curves)
+        self.questions: list[Question] = []
+        self._asked: list[tuple[int, int, int]] = []
+        first = 0
+        for plan in self.plans:
+            settled = self.settled.positions[first : first + len(plan.positions)]
+            for row in settled:
+                self._ask(plan, row, plan.element, -1)
+            first += len(plan.positions)
+        self._levels_end = len(self.questions)
+        first = 0
+        for number, plan in enumerate(self.plans):
+            for own in range(len(plan.positions)):
+                self._ask_currents(number, own, self.settled.positions[first + own])
+            first += len(plan.positions)
+
+    def _ask(self, plan: _Plan, positions: IntArray, element: int, own: int) -> None:
+        ends = self.circuit.elements[element]
+        self.questions.append(Question(ends.tail, ends.head, positions, plan.clusters, own))
+
+    def _ask_currents(self, number: int, own: int, positions: IntArray) -> None:
+        """Ask for currents that decide: of needy devices while on, of lamps while off."""
+        plan = self.plans[number]
+        if plan.signal.on is not None and plan.wanted[own]:
+            for e in _needy(self.circuit, self.found, plan, positions):
+                self._asked.append((number, own, e))
+                self._ask(plan, positions, e, e)
+        elif not plan.wanted[own] and self.circuit.elements[plan.element].kind == "lamp":
+            self._asked.append((number, own, DARK))
+            self._ask(plan, positions, plan.element, plan.element)
+
+    def finish(self, ranges: Ranges) -> LevelSurvey:
+        """Return the levels from the answers to `questions`."""
+        dark: list[dict[int, float]] = [{} for _ in self.plans]
+        least: list[dict[int, tuple[float, int]]] = [{} for _ in self.plans]
+        for at, (number, own, e) in enumerate(self._asked, start=self._levels_end):
+            if e == DARK:
+                dark[number][own] = float(ranges.high[at])
+                continue
+            low = float(ranges.low[at])
+            if e not in least[number] or low < least[number][e][0]:
+                least[number][e] = (low, own)
+        held = self._held_ohm()
+        result: dict[str, SignalStates] = {}
+        row = 0
+        for number, plan in enumerate(self.plans):
+            rows = slice(row, row + len(plan.positions))
+            row = rows.stop
+            ends = self.circuit.elements[plan.element]
+            node_v = self.settled.solution.node_v[rows]
+            element_a = self.settled.solution.element_a[rows]
+            result[plan.signal.name] = SignalStates(
+                signal=plan.signal,
+                element=plan.element,
+                limits=plan.limits,
+                columns=plan.columns,
+                clusters=plan.clusters,
+                positions=self.settled.positions[rows],
+                wanted_on=plan.wanted,
+                complete=plan.complete,
+                v_typ=node_v[:, ends.tail] - node_v[:, ends.head],
+                i_typ_a=element_a[:, plan.element],
+                v_low=ranges.low[rows],
+                v_high=ranges.high[rows],
+                proven=ranges.proven[rows],
+                contact_a=_contacts(self.circuit, self.found, plan, element_a),
+                least_a=least[number],
+                dark_a=dark[number],
+                held_ohm=held[rows],
             )
-            row += 1
-    levels_end = len(questions)
-    asked: list[tuple[int, int, int]] = []
-    row = 0
-    for number, plan in enumerate(plans):
-        for own in range(len(plan.positions)):
-            if plan.wanted[own] and plan.signal.on is not None:
-                for e in _needy(circuit, found, plan, settled.positions[row]):
-                    item = circuit.elements[e]
-                    asked.append((number, own, e))
-                    questions.append(
-                        Question(
-                            item.tail, item.head, settled.positions[row], plan.clusters, element=e
-                        )
-                    )
-            elif not plan.wanted[own] and circuit.elements[plan.element].kind == "lamp":
-                item = circuit.elements[plan.element]
-                asked.append((number, own, DARK))
-                questions.append(
-                    Question(
-                        item.tail, item.head, settled.positions[row], plan.clusters,
-                        element=plan.element,
-                    )
-                )
-            row += 1
-    ranges = bounder.ask(questions)
-    dark: list[dict[int, float]] = [{} for _ in plans]
-    least: list[dict[int, tuple[float, int]]] = [{} for _ in plans]
-    for at, (number, own, e) in enumerate(asked, start=levels_end):
-        if e == DARK:
-            dark[number][own] = float(ranges.high[at])
-            continue
-        low = float(ranges.low[at])
-        if e not in least[number] or low < least[number][e][0]:
-            least[number][e] = (low, own)
-    result: dict[str, SignalStates] = {}
-    row = 0
-    for number, plan in enumerate(plans):
-        rows = slice(row, row + len(plan.positions))
-        row = rows.stop
-        item = circuit.elements[plan.element]
-        node_v = settled.solution.node_v[rows]
-        result[plan.signal.name] = SignalStates(
-            plan.signal, plan.element, plan.limits, plan.columns, plan.clusters,
-            settled.positions[rows], plan.wanted, plan.complete,
-            node_v[:, item.tail] - node_v[:, item.head],
-            settled.solution.element_a[rows, plan.element],
-            ranges.low[rows], ranges.high[rows], ranges.proven[rows],
-            _contacts(circuit, found, plan, settled.solution.element_a[rows]), least[number],
-            dark[number],
+        return LevelSurvey(result, ranges, self.settled)
+
+    def _held_ohm(self) -> np.ndarray:
+        """Return (S,) what holds each level, as resistance between the channel's two ends."""
+        if not len(self.settled.positions):
+            return np.zeros(0)
+        curves = self.circuit.curves(self.settled.positions, TYP)
+        curves[:, self.found.cut] = self.circuit.off_curve[TYP][self.found.cut]
+        pairs = [
+            (self.circuit.elements[p.element].tail, self.circuit.elements[p.element].head)
+            for p in self.plans
+            for _ in range(len(p.positions))
+        ]
+        return driving_point_ohm(
+            self.circuit.network, self.settled.solution, curves, np.array(pairs, dtype=np.int64)
         )
-    return LevelSurvey(result, ranges, settled)
+
+
+def survey_levels(circuit: Circuit, found: Survey, bounder: Bounder) -> LevelSurvey:
+    """Bound the level of every signal in every state of its own clusters."""
+    plan = LevelPlan(circuit, found)
+    return plan.finish(bounder.ask(plan.questions))
 
 
 def _plan(circuit: Circuit, found: Survey, signal: Signal) -> _Plan | None:
@@ -184,14 +221,18 @@ def _plan(circuit: Circuit, found: Survey, signal: Signal) -> _Plan | None:
     positions[:, others] = found.base[0, others]
     wanted = np.array([_wanted(circuit, signal, row) for row in positions], dtype=np.bool_)
     return _Plan(
-        signal, element, limits_of(circuit, signal, element), ordered, frozenset(clusters),
-        positions, wanted, complete,
+        signal,
+        element,
+        limits_of(circuit, signal, element),
+        ordered,
+        frozenset(clusters),
+        positions,
+        wanted,
+        complete,
     )
 
 
-def _needy(
-    circuit: Circuit, found: Survey, plan: _Plan, positions: IntArray
-) -> list[int]:
+def _needy(circuit: Circuit, found: Survey, plan: _Plan, positions: IntArray) -> list[int]:
     """Return conducting elements of the plan's clusters that need a least current."""
     on = circuit.conducts(positions[None, :])[0]
     return [

@@ -78,21 +78,20 @@ def read_meter(
         )
     behaviour = ohmic(VOLTMETER_OHM if mode == "volts" else LOADED_OHM)
     circuit = compile_circuit(cell, added=[Added("meter", a, b, behaviour)], lifted=lifted)
-    positions, solution_v, element_a = _settle(circuit, state or {})
+    positions, solution_v = _settle(circuit, state or {})
     red, black = circuit.elements[-1].tail, circuit.elements[-1].head
     low, high, proven = _bounds(circuit, positions, red, black)
     value = float(solution_v[red] - solution_v[black])
     low, high = min(low, value), max(high, value)
-    why = explain(circuit, positions[0], solution_v, element_a, red, black, loaded=mode == "lowz")
+    probes = ((red, str(a)), (black, str(b)))
+    why = explain(circuit, positions[0], solution_v, probes, loaded=mode == "lowz")
     return Reading(value, low, high, "V", why, proven)
 
 
-def _settle(
-    circuit: Circuit, state: Mapping[str, str]
-) -> tuple[IntArray, np.ndarray, np.ndarray]:
+def _settle(circuit: Circuit, state: Mapping[str, str]) -> tuple[IntArray, np.ndarray, np.ndarray]:
     positions = circuit.positions([dict(state)])
     settled = settle_states(circuit, positions, circuit.curves(positions))
-    return settled.positions, settled.solution.node_v[0], settled.solution.element_a[0]
+    return settled.positions, settled.solution.node_v[0]
 
 
 def _bounds(
@@ -136,7 +135,7 @@ def _ohms(
     for actor in circuit.actors:
         if actor.moved_by == "supply":
             full[actor.name] = actor.positions[-1]
-    positions, node_v, _ = _settle(circuit, full)
+    positions, node_v = _settle(circuit, full)
     red, black = circuit.elements[-1].tail, circuit.elements[-1].head
     volts = float(node_v[red] - node_v[black])
     low_v, high_v, proven = _bounds(circuit, positions, red, black)

@@ -12,7 +12,7 @@ from ringout.cell.model import Cell, Join, Terminal
 from ringout.circuit.behaviour import PROTECTION_HOLDS, ohmic
 from ringout.circuit.compile import Added, compile_circuit
 from ringout.circuit.model import HIGH, LOW, TYP, Circuit
-from ringout.findings.bounds import Bounder, Question
+from ringout.findings.bounds import Question, Ranges
 from ringout.findings.model import BranchLoad, Finding, Quantity
 from ringout.findings.references import feeds_of
 from ringout.findings.survey import Survey
@@ -63,9 +63,7 @@ def opening_a(circuit: Circuit, element: int) -> tuple[float, float]:
     return rated * FUSE_SURE, rated * FUSE_FAST
 
 
-def far_shorts(
-    cell: Cell, found: Survey, circuit: Circuit, only: str = ""
-) -> list[FarShort]:
+def far_shorts(cell: Cell, found: Survey, circuit: Circuit, only: str = "") -> list[FarShort]:
     """Solve a short at every fed item, at the worst corner of supply, copper and contacts.
 
     Args:
@@ -87,7 +85,7 @@ def far_shorts(
     corner = {}
     for which in (LOW, TYP, HIGH):
         curves = np.repeat(shorted.curves(base[None, :], which), len(places), axis=0)
-        curves[:, : first][:, found.cut] = circuit.off_curve[TYP][found.cut]
+        curves[:, :first][:, found.cut] = circuit.off_curve[TYP][found.cut]
         for row in range(len(places)):
             curves[row, first:] = shorted.off_curve[TYP, first:]
             curves[row, first + row] = shorted.on_curve[which, first + row]
@@ -104,8 +102,13 @@ def far_shorts(
     results = []
     for direction in (-1, 1):
         bound = worst_case(
-            shorted.network, corner[LOW][rows], corner[HIGH][rows], corner[TYP][rows], target,
-            np.full(len(rows), direction, dtype=np.int64), own,
+            shorted.network,
+            corner[LOW][rows],
+            corner[HIGH][rows],
+            corner[TYP][rows],
+            target,
+            np.full(len(rows), direction, dtype=np.int64),
+            own,
         )
         results.append(np.abs(bound.solution.element_a[np.arange(len(rows)), own]))
     out = []
@@ -181,11 +184,12 @@ def judge_far_shorts(circuit: Circuit, shorts: Sequence[FarShort]) -> list[Findi
         slow = FAST_TEXT.get(element.kind, "at once")
         still = [s.item for s in mine if s.low_a >= s.fast_a]
         late = [s.item for s in mine if s.fast_a > s.low_a >= s.sure_a]
-        words = [
+        story = (
             f"a short at {worst.item} draws only {worst.low_a:.2f} to {worst.high_a:.2f} A through "
             f"{element.name}, which opens at once ({slow}) from {worst.fast_a:.2f} A and after "
             f"some seconds from {worst.sure_a:.2f} A"
-        ]
+        )
+        words = [story]
         words.append("it may never open" if never else "it opens late")
         if late and late != [worst.item]:
             words.append(f"late too: {', '.join(n for n in late if n != worst.item)}")
@@ -248,24 +252,31 @@ def _ohm(circuit: Circuit, e: int) -> float:
     return 1.0 / max(curve.slope_s[0], 1e-12)
 
 
-def branch_loads(circuit: Circuit, found: Survey) -> list[BranchLoad]:
-    """Return what every supply and branch carries with everything on at worst case."""
-    bounder = Bounder(circuit, found)
-    branches = [
-        e
-        for e, element in enumerate(circuit.elements)
-        if element.kind in ("source", "protection", "fuse", "breaker")
+def branches_of(circuit: Circuit) -> list[int]:
+    """Return the elements that feed: supplies and protections."""
+    kinds = ("source", "protection", "fuse", "breaker")
+    return [e for e, element in enumerate(circuit.elements) if element.kind in kinds]
+
+
+def branch_questions(circuit: Circuit, found: Survey) -> list[Question]:
+    """Return what must be bounded to know the load of every branch: its current, all else free."""
+    return [
+        Question(circuit.elements[e].tail, circuit.elements[e].head, found.base[0], frozenset(), e)
+        for e in branches_of(circuit)
     ]
-    questions = [
-        Question(
-            circuit.elements[e].tail, circuit.elements[e].head, found.base[0], frozenset(), e
-        )
-        for e in branches
-    ]
-    ranges = bounder.ask(questions)
+
+
+def branch_loads(circuit: Circuit, found: Survey, ranges: Ranges) -> list[BranchLoad]:
+    """Return what every supply and branch carries with everything on at worst case.
+
+    Args:
+        circuit: compiled cell.
+        found: its survey.
+        ranges: the answers to `branch_questions`.
+    """
     out = []
     typical = _typical(circuit, circuit.curves(found.base, TYP))[0]
-    for at, e in enumerate(branches):
+    for at, e in enumerate(branches_of(circuit)):
         element = circuit.elements[e]
         assert element.spec is not None
         v = element.spec.values
@@ -275,18 +286,19 @@ def branch_loads(circuit: Circuit, found: Survey) -> list[BranchLoad]:
     return out
 
 
-def judge_loads(circuit: Circuit, loads: Sequence[BranchLoad]) -> list[Finding]:
+def judge_loads(loads: Sequence[BranchLoad]) -> list[Finding]:
     """Return branches that are overloaded with everything on."""
     return [
         Finding(
-            "F204", Severity.ERROR,
+            "F204",
+            Severity.ERROR,
             f"{load.name} must carry {load.high_a:.2f} A with everything on; it allows "
             f"{load.limit_a:.2f} A",
-            (load.span,), load.name,
+            (load.span,),
+            load.name,
             (Quantity("highest", load.high_a, "A"), Quantity("allowed", load.limit_a, "A")),
             "common practice",
         )
         for load in loads
         if load.high_a > load.limit_a
     ]
-

@@ -17,9 +17,7 @@ def explain(
     circuit: Circuit,
     positions: IntArray,
     node_v: np.ndarray,
-    element_a: np.ndarray,
-    red: int,
-    black: int,
+    probes: tuple[tuple[int, str], tuple[int, str]],
     *,
     loaded: bool,
 ) -> str:
@@ -29,30 +27,26 @@ def explain(
         circuit: compiled cell with the meter as its last element.
         positions: (A,) the state.
         node_v: (N,) node voltages with the meter in place.
-        element_a: (E,) element currents.
-        red: node of the first probe.
-        black: node of the second probe.
+        probes: node and name of the place of the red and of the black probe.
         loaded: the meter itself is a load.
     """
     curves = circuit.curves(positions[None, :], TYP)
     curves[0, -1] = circuit.off_curve[TYP, -1]
     free = solve_cases(circuit.network, curves)
-    pair = np.array([[red, black]], dtype=np.int64)
+    pair = np.array([[probes[0][0], probes[1][0]]], dtype=np.int64)
     held = float(driving_point_ohm(circuit.network, free, curves, pair)[0])
     if held > FLOATING_OHM and not loaded:
         return (
             f"nothing firm holds this point ({held / 1e6:.1f} MOhm): with a 10 MOhm meter the "
             f"number means little; use the low-impedance mode"
         )
-    parts = []
-    for node, name in ((red, "red"), (black, "black")):
-        parts.append(_stand(circuit, curves[0], node_v, node, name))
-    return "; ".join(parts)
+    return "; ".join(
+        _stand(circuit, curves[0], float(node_v[node]), node, f"{colour} on {place}", node_v)
+        for (node, place), colour in zip(probes, ("red", "black"), strict=True)
+    )
 
 
-def _stand(
-    circuit: Circuit, curve_of: IntArray, node_v: np.ndarray, node: int, name: str
-) -> str:
+def _stand(circuit: Circuit, curve_of: IntArray, node_v: np.ndarray, node: int, name: str) -> str:
     volts = float(node_v[node])
     way = path_from_supply(circuit, curve_of, node)
     where = circuit.network.node_names[node]
@@ -68,7 +62,7 @@ def _stand(
     words = [circuit.elements[e].name for e in elements if _told(circuit, e)]
     via = f" through {', '.join(words)}" if words else ""
     lost_text = f", losing {', '.join(drops)}" if drops else ""
-    return f"{name} on {where} ({volts:.2f} V to earth) comes from {pole}{via}{lost_text}"
+    return f"{name} ({volts:.2f} V to earth) comes from {pole}{via}{lost_text}"
 
 
 def _told(circuit: Circuit, e: int) -> bool:

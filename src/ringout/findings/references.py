@@ -22,10 +22,14 @@ def judge_references(circuit: Circuit, found: Survey) -> list[Finding]:
     if not sources:
         return [
             Finding(
-                "F406", Severity.ERROR,
+                "F406",
+                Severity.ERROR,
                 "the cell has no 24 V supply: nothing can be on. Add one, as in "
                 "`T1: supply-24v-5a`, and join its + and - to what it feeds",
-                (circuit.cell.span,), circuit.cell.name, (), "common practice",
+                (circuit.cell.span,),
+                circuit.cell.name,
+                (),
+                "common practice",
             )
         ]
     label = rail_labels(circuit)
@@ -93,18 +97,22 @@ def _open_feeds(circuit: Circuit, label: list[int]) -> Iterable[Finding]:
                 other = "the other pole" if here in reached else "no supply"
                 kind = "common" if common else words
                 yield Finding(
-                    "F401", Severity.ERROR,
+                    "F401",
+                    Severity.ERROR,
                     f"{item.name}: its {kind} at {name} is joined to {other}; "
-                    f"nothing on it can work" if not common else
-                    f"{item.name}: the common of its channels at {name} is joined to {other}; "
+                    f"nothing on it can work"
+                    if not common
+                    else f"{item.name}: the common of its channels at {name} is joined to {other}; "
                     f"no current can return, every channel of the group is dead",
-                    (item.span,), name, (), "common practice", about=(("item", item.name),),
+                    (item.span,),
+                    name,
+                    (),
+                    "common practice",
+                    about=(("item", item.name),),
                 )
 
 
-def _split_references(
-    circuit: Circuit, found: Survey, label: list[int]
-) -> Iterable[Finding]:
+def _split_references(circuit: Circuit, found: Survey, label: list[int]) -> Iterable[Finding]:
     sources = [e for e in circuit.elements if e.kind == "source"]
     if len({label[s.head] for s in sources}) < 2:
         return
@@ -129,16 +137,25 @@ def _split_references(
                     if circuit.index_of.get(f"{s.item}.{s.channel.element}", -1) in cluster.elements
                 ]
                 names = ", ".join(s.name for s in signals) or "the conductor between them"
-                spans = tuple(s.span for s in signals) + (
-                    circuit.cell.items[a.item].span, circuit.cell.items[b.item].span,
+                spans = (
+                    *(s.span for s in signals),
+                    circuit.cell.items[a.item].span,
+                    circuit.cell.items[b.item].span,
                 )
                 yield Finding(
-                    "F402", Severity.ERROR,
+                    "F402",
+                    Severity.ERROR,
                     f"{a.item} and {b.item} have no common 0 V: {names} has no path back to the "
                     f"supply that drives it. Join the two 0 V with one conductor; never the +24 V",
-                    spans, f"{a.item}, {b.item}", (), "common practice",
-                    about=(("item", a.item), ("other", b.item))
-                    + tuple(("signal", s.name) for s in signals),
+                    spans,
+                    f"{a.item}, {b.item}",
+                    (),
+                    "common practice",
+                    about=(
+                        ("item", a.item),
+                        ("other", b.item),
+                        *(("signal", s.name) for s in signals),
+                    ),
                 )
 
 
@@ -151,9 +168,12 @@ def _earth_current(circuit: Circuit, found: Survey) -> Iterable[Finding]:
         high = float(np.nanmax(amps[rows, e]))
         if high > PE_CURRENT_A and element.kind != "bond":
             yield Finding(
-                "F403", Severity.ERROR,
+                "F403",
+                Severity.ERROR,
                 f"{high * 1000:.1f} mA of operating current flows through protective earth at "
                 f"{element.name}. Earth is never a return: give it its own 0 V conductor",
-                (element.span,), element.name, (Quantity("current", high * 1000, "mA"),),
+                (element.span,),
+                element.name,
+                (Quantity("current", high * 1000, "mA"),),
                 "common practice",
             )

@@ -31,7 +31,11 @@ def judge_shorts(circuit: Circuit, found: Survey) -> list[Finding]:
 
 def _rows(found: Survey, over: Overcurrent) -> list[int]:
     return sorted(
-        {o.row for o in found.overcurrents if o.cluster == over.cluster and o.element == over.element}
+        {
+            o.row
+            for o in found.overcurrents
+            if o.cluster == over.cluster and o.element == over.element
+        }
     )
 
 
@@ -47,19 +51,22 @@ def _finding(circuit: Circuit, found: Survey, over: Overcurrent) -> Finding:
         Quantity("may carry", over.limit_a, "A"),
     )
     wires = " > ".join(_names(circuit, path))
-    reversed_part = next(
-        (e for e in own if circuit.elements[e].kind in ("diode", "clamp")), None
-    )
+    reversed_part = next((e for e in own if circuit.elements[e].kind in ("diode", "clamp")), None)
     about = [("element", element.name), ("cluster", str(over.cluster))]
     if reversed_part is not None:
         item = circuit.elements[reversed_part].item
         where = _where(circuit, path, own, item)
         about.append(("item", item))
         return Finding(
-            "F203", Severity.ERROR,
+            "F203",
+            Severity.ERROR,
             f"{item} is the wrong way round: its diode conducts {when} and shorts the output "
             f"({over.amps:.1f} A; {element.name} holds {over.limit_a:.2f} A). Path: {wires}",
-            where, item, numbers, "physics", about=tuple(about),
+            where,
+            item,
+            numbers,
+            "physics",
+            about=tuple(about),
         )
     place = _place(circuit, own, over)
     where = _where(circuit, path, own, place)
@@ -68,16 +75,26 @@ def _finding(circuit: Circuit, found: Survey, over: Overcurrent) -> Finding:
     about += [("join", name) for name in joins]
     if over.limiting and _no_load(circuit, path):
         return Finding(
-            "F201", Severity.ERROR,
+            "F201",
+            Severity.ERROR,
             f"dead short {when}: {over.amps:.1f} A, held only by {element.name} "
             f"({over.limit_a:.1f} A). Path: {wires}",
-            where, place, numbers, "physics", about=tuple(about),
+            where,
+            place,
+            numbers,
+            "physics",
+            about=tuple(about),
         )
     return Finding(
-        "F202", Severity.ERROR,
+        "F202",
+        Severity.ERROR,
         f"{element.name} is overloaded {when}: {over.amps:.2f} A, it may carry "
         f"{over.limit_a:.2f} A. Path: {wires}",
-        where, place, numbers, "part data", about=tuple(about),
+        where,
+        place,
+        numbers,
+        "part data",
+        about=tuple(about),
     )
 
 
@@ -93,11 +110,7 @@ def _when(circuit: Circuit, found: Survey, over: Overcurrent) -> str:
     rows = _rows(found, over)
     if len(rows) == len(found.rows_of(over.cluster)):
         return "in every state"
-    fixed = [
-        a
-        for a in cluster.actors
-        if len({int(found.positions[r, a]) for r in rows}) == 1
-    ]
+    fixed = [a for a in cluster.actors if len({int(found.positions[r, a]) for r in rows}) == 1]
     return "whenever " + describe(circuit, found.positions[over.row], fixed or cluster.actors)
 
 

@@ -12,14 +12,14 @@ from ringout.circuit.model import TYP, Circuit
 from ringout.findings.levels import LevelSurvey, SignalStates
 from ringout.findings.limits import LAMP_SHOWS_FROM_A
 from ringout.findings.model import Finding, Level, Quantity, SignalResult
-from ringout.findings.survey import Survey
 
 Tell = Callable[[str, Severity, str], Finding]
+FLOATING_OHM = 1e5  # an input held by more than this floats, common practice
 COMFORT_V = 0.5  # house rule: a margin below this is called marginal
 
 
 def judge_signals(
-    circuit: Circuit, found: Survey, levels: LevelSurvey
+    circuit: Circuit, levels: LevelSurvey
 ) -> tuple[list[SignalResult], list[Finding]]:
     """Judge every signal of the cell.
 
@@ -33,18 +33,26 @@ def judge_signals(
         if states is None:
             results.append(
                 SignalResult(
-                    signal.name, signal.channel_name, "input" if signal.on else "output",
-                    "undecided", None, None, None, None, signal.span, signal.item,
+                    signal.name,
+                    signal.channel_name,
+                    "input" if signal.on else "output",
+                    "undecided",
+                    None,
+                    None,
+                    None,
+                    None,
+                    signal.span,
+                    signal.item,
                 )
             )
             continue
         result = _result(circuit, states)
         results.append(result)
-        findings += _findings(circuit, found, states, result)
+        findings += _findings(circuit, states, result)
     return results, findings
 
 
-def level(circuit: Circuit, states: SignalStates, wanted: bool) -> Level | None:
+def level(circuit: Circuit, states: SignalStates, *, wanted: bool) -> Level | None:
     """Return the guaranteed level over all states in which the signal should be `wanted`."""
     rows = np.flatnonzero(states.wanted_on == wanted)
     if not rows.size:
@@ -81,14 +89,15 @@ def _dark_margin_v(circuit: Circuit, states: SignalStates) -> float:
 
 
 def _result(circuit: Circuit, states: SignalStates) -> SignalResult:
-    on, off = level(circuit, states, True), level(circuit, states, False)
+    on, off = level(circuit, states, wanted=True), level(circuit, states, wanted=False)
     signal = states.signal
     margins = [x.margin_v for x in (on, off) if x is not None]
     solved = all(np.isfinite(m) for m in margins) and bool(margins)
     proven = all(x.proven for x in (on, off) if x is not None)
+    floats = signal.on is not None and bool((states.held_ohm > FLOATING_OHM).any())
     if not solved or not states.complete:
         verdict = "undecided"
-    elif min(margins) < 0:
+    elif min(margins) < 0 or floats:
         verdict = "fails"
     elif not proven:
         verdict = "undecided"
@@ -97,8 +106,16 @@ def _result(circuit: Circuit, states: SignalStates) -> SignalResult:
     else:
         verdict = "works"
     return SignalResult(
-        signal.name, signal.channel_name, "input" if signal.on else "output", verdict,
-        on, off, states.limits.on_v, states.limits.off_v, signal.span, signal.item,
+        signal.name,
+        signal.channel_name,
+        "input" if signal.on else "output",
+        verdict,
+        on,
+        off,
+        states.limits.on_v,
+        states.limits.off_v,
+        signal.span,
+        signal.item,
     )
 
 
@@ -132,11 +149,7 @@ def lone(circuit: Circuit, states: SignalStates) -> bool:
     return False
 
 
-def _findings(
-    circuit: Circuit, found: Survey, states: SignalStates, result: SignalResult
-) -> Iterable[Finding]:
-    if result.verdict == "works":
-        return
+def _findings(circuit: Circuit, states: SignalStates, result: SignalResult) -> Iterable[Finding]:
     signal = states.signal
     place = signal.channel_name
     where = (signal.channel_span, *_item_spans(circuit, states))
@@ -147,68 +160,130 @@ def _findings(
     def finding(code: str, severity: Severity, message: str) -> Finding:
         return Finding(code, severity, message, where, place, numbers, source, about=about)
 
+    yield from _too_high(circuit, states, finding)
+    if result.verdict == "works":
+        return
     if result.verdict == "undecided":
-        why = "too many combinations to try them all" if not states.complete else (
-            "the worst case could not be proven" if states.limits.on_v is not None
-            else f"the part of {signal.item} gives no limits"
-        )
-        yield finding("F110", Severity.WARNING, f"{signal.name} ({place}) is undecided: {why}")
-        return
-    if signal.on is None:
+        reason = _undecided(states)
+        yield finding("F110", Severity.WARNING, f"{signal.name} ({place}) is undecided: {reason}")
+    elif signal.on is None:
         yield from _load_findings(circuit, states, result, finding)
-        return
-    if lone(circuit, states):
+    elif lone(circuit, states):
         yield finding(
-            "F107", Severity.ERROR,
+            "F107",
+            Severity.ERROR,
             f"{signal.name} is named on {place}, but nothing is wired to that channel",
+        )
+    else:
+        yield from _input_findings(circuit, states, result, finding)
+
+
+def _undecided(states: SignalStates) -> str:
+    if not states.complete:
+        return "too many combinations to try them all"
+    if states.limits.on_v is None or states.limits.off_v is None:
+        return f"the part of {states.signal.item} gives no limits to judge it by"
+    return "the worst case could not be proven"
+
+
+def _too_high(circuit: Circuit, states: SignalStates, tell: Tell) -> Iterable[Finding]:
+    spec = circuit.elements[states.element].spec
+    highest = float(np.max(states.v_high, initial=-np.inf))
+    if spec is None or "max_v" not in spec.values or highest <= spec.values["max_v"].low:
+        return
+    yield tell(
+        "F205",
+        Severity.ERROR,
+        f"{states.signal.channel_name} can get {highest:.1f} V; it stands "
+        f"{spec.values['max_v'].low:.0f} V. Supplies in series or one too high",
+    )
+
+
+def _input_findings(
+    circuit: Circuit, states: SignalStates, result: SignalResult, tell: Tell
+) -> Iterable[Finding]:
+    floating = np.flatnonzero(states.held_ohm > FLOATING_OHM)
+    name, place = states.signal.name, states.signal.channel_name
+    if floating.size:
+        row = int(floating[0])
+        yield tell(
+            "F106",
+            Severity.ERROR,
+            f"{name} floats: nothing holds {place} while {states.describe(circuit, row)}; it may "
+            f"read on or off by chance. Turning it round in the program cures nothing",
         )
         return
     on, off = result.on, result.off
     on_v, off_v = states.limits.on_v, states.limits.off_v
-    assert on_v is not None and off_v is not None
-    stuck_on = off is not None and off.v_typ >= on_v
-    never_on = on is not None and on.v_typ <= off_v
-    if stuck_on and never_on:
-        yield finding(
-            "F105", Severity.ERROR,
-            f"{signal.name} is inverted: {place} is on ({off.v_typ:.1f} V) while "  # type: ignore[union-attr]
-            f"{off.worst_while} and off while {on.worst_while}",  # type: ignore[union-attr]
+    if on_v is None or off_v is None:
+        return
+    if on is not None and off is not None and off.v_typ >= on_v and on.v_typ <= off_v:
+        yield tell(
+            "F105",
+            Severity.ERROR,
+            f"{name} is inverted: {place} is on ({off.v_typ:.1f} V) while {off.worst_while} "
+            f"and off while {on.worst_while}",
         )
         return
-    if never_on and on is not None:
-        yield finding(
-            "F101", Severity.ERROR,
-            f"{signal.name} never comes on: {place} has {on.v_typ:.1f} V while {on.worst_while}, "
+    if on is not None:
+        yield from _on_findings(states, on, (on_v, off_v), tell)
+    if off is not None:
+        yield from _off_findings(states, off, (on_v, off_v), tell)
+
+
+def _on_findings(
+    states: SignalStates, on: Level, limits: tuple[float, float], tell: Tell
+) -> Iterable[Finding]:
+    name, place = states.signal.name, states.signal.channel_name
+    on_v, off_v = limits
+    if on.v_typ <= off_v:
+        yield tell(
+            "F101",
+            Severity.ERROR,
+            f"{name} never comes on: {place} has {abs(on.v_typ):.1f} V while {on.worst_while}, "
             f"on needs {on_v:.1f} V",
         )
-    elif on is not None and on.margin_v < 0:
-        yield finding(
-            "F102", Severity.ERROR,
-            f"{signal.name} is not surely on: {place} gets {on.v_low:.1f} V at worst "
+    elif on.margin_v < 0:
+        yield tell(
+            "F102",
+            Severity.ERROR,
+            f"{name} is not surely on: {place} gets {on.v_low:.1f} V at worst "
             f"({on.v_typ:.1f} V typical) while {on.worst_while}, on needs {on_v:.1f} V",
         )
-    elif on is not None and on.margin_v < COMFORT_V:
-        yield finding(
-            "F108", Severity.WARNING,
-            f"{signal.name} comes on with only {on.margin_v:.2f} V to spare on {place} "
+    elif on.margin_v < COMFORT_V:
+        yield tell(
+            "F108",
+            Severity.WARNING,
+            f"{name} comes on with only {on.margin_v:.2f} V to spare on {place} "
             f"while {on.worst_while}",
         )
-    if stuck_on and off is not None:
-        yield finding(
-            "F104", Severity.ERROR,
-            f"{signal.name} never goes off: {place} still has {off.v_typ:.1f} V "
+
+
+def _off_findings(
+    states: SignalStates, off: Level, limits: tuple[float, float], tell: Tell
+) -> Iterable[Finding]:
+    name, place = states.signal.name, states.signal.channel_name
+    on_v, off_v = limits
+    if off.v_typ >= on_v:
+        yield tell(
+            "F104",
+            Severity.ERROR,
+            f"{name} never goes off: {place} still has {off.v_typ:.1f} V "
             f"while {off.worst_while}, off needs {off_v:.1f} V or less",
         )
-    elif off is not None and off.margin_v < 0:
-        yield finding(
-            "F103", Severity.ERROR,
-            f"{signal.name} is not surely off: {place} still has {off.v_typ:.1f} V typical, "
-            f"{off.v_high:.1f} V at worst, while {off.worst_while}; off needs {off_v:.1f} V or less",
+    elif off.margin_v < 0:
+        yield tell(
+            "F103",
+            Severity.ERROR,
+            f"{name} is not surely off: {place} still has {off.v_typ:.1f} V typical, "
+            f"{off.v_high:.1f} V at worst, while {off.worst_while}; off needs {off_v:.1f} V "
+            f"or less",
         )
-    elif off is not None and off.margin_v < COMFORT_V:
-        yield finding(
-            "F109", Severity.WARNING,
-            f"{signal.name} goes off with only {off.margin_v:.2f} V to spare on {place} "
+    elif off.margin_v < COMFORT_V:
+        yield tell(
+            "F109",
+            Severity.WARNING,
+            f"{name} goes off with only {off.margin_v:.2f} V to spare on {place} "
             f"while {off.worst_while}",
         )
 
@@ -219,19 +294,22 @@ def _load_findings(
     signal, on, off = states.signal, result.on, result.off
     if on is not None and on.margin_v < 0:
         yield finding(
-            "F301", Severity.ERROR,
+            "F301",
+            Severity.ERROR,
             f"{signal.drives} does not surely work when {signal.channel_name} is on: "
             f"it gets {on.v_low:.1f} V at worst, it needs {states.limits.on_v:.1f} V",
         )
     if off is not None and off.margin_v < 0 and circuit.elements[states.element].kind == "lamp":
         yield finding(
-            "F305", Severity.WARNING,
+            "F305",
+            Severity.WARNING,
             f"{signal.drives} may glow while {signal.channel_name} is off: up to "
             f"{max(states.dark_a.values()) * 1000:.2f} mA flow through it",
         )
     elif off is not None and off.margin_v < 0:
         yield finding(
-            "F302", Severity.ERROR,
+            "F302",
+            Severity.ERROR,
             f"{signal.drives} is not surely off when {signal.channel_name} is off: "
             f"{off.v_high:.1f} V can be left on it, off needs {states.limits.off_v:.1f} V or less",
         )

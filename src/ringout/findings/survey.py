@@ -112,8 +112,17 @@ def survey(circuit: Circuit) -> Survey:
     allowed &= ~settled.chatter
     base, can_on, can_off = _choose_base(circuit, part, settled, cluster_of_row, allowed)
     return Survey(
-        part, cluster_of_row, settled.positions, settled, allowed, tuple(found), complete,
-        can_on, can_off, base, cut,
+        part,
+        cluster_of_row,
+        settled.positions,
+        settled,
+        allowed,
+        tuple(found),
+        complete,
+        can_on,
+        can_off,
+        base,
+        cut,
     )
 
 
@@ -168,10 +177,10 @@ def find_overcurrents(
             continue
         value, limiting = limit
         threshold = value * (NEAR_LIMIT if circuit.elements[element].kind == "source" else 1.0)
-        for row in np.flatnonzero(amps[:, element] > threshold).tolist():
-            found.append(
-                Overcurrent(int(owner[row]), row, element, float(amps[row, element]), value, limiting)
-            )
+        found.extend(
+            Overcurrent(int(owner[row]), row, element, float(amps[row, element]), value, limiting)
+            for row in np.flatnonzero(amps[:, element] > threshold).tolist()
+        )
     found.sort(key=lambda o: (o.row, not o.limiting, -o.amps / o.limit_a))
     return found
 

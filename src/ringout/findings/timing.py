@@ -6,10 +6,10 @@ from collections.abc import Iterable
 
 from ringout.base import Interval, Severity
 from ringout.cell.model import Signal
+from ringout.cell.part import ElementSpec
 from ringout.circuit.model import Circuit
 from ringout.findings.model import Finding, Quantity
 from ringout.tables.timing import longest_bounce_s
-
 
 TOO_FAST_S = 0.001  # below this a filter is meant for fast signals, and bounce is told
 
@@ -32,7 +32,7 @@ def judge_timing(circuit: Circuit) -> list[Finding]:
     return findings
 
 
-def _elements(circuit: Circuit, signal: Signal):  # type: ignore[no-untyped-def]
+def _elements(circuit: Circuit, signal: Signal) -> Iterable[tuple[str, ElementSpec]]:
     assert signal.on is not None
     for name in dict.fromkeys(leaf.actor.split(".")[0] for leaf in signal.on.leaves()):
         for spec in circuit.cell.items[name].part.elements:
@@ -48,7 +48,8 @@ def _pulses(circuit: Circuit, signal: Signal) -> Iterable[Finding]:
         every = spec.values.get("every")
         rhythm = f" every {every.typ * 1000:.0f} ms" if every is not None else ""
         yield Finding(
-            "F601", Severity.ERROR,
+            "F601",
+            Severity.ERROR,
             f"{signal.name}: {item} blinks off for up to {pulse.high * 1e6:.0f} us{rhythm} to test "
             f"itself, and the input filter of {filter_s.low * 1000:g} ms lets that through: the "
             f"signal will drop out again and again",
@@ -72,7 +73,8 @@ def _bounce(circuit: Circuit, signal: Signal) -> Iterable[Finding]:
         if bounce_s <= filter_s.low:
             continue
         yield Finding(
-            "F602", Severity.WARNING,
+            "F602",
+            Severity.WARNING,
             f"{signal.name}: {item} bounces for up to {bounce_s * 1000:.0f} ms and the filter of "
             f"{filter_s.low * 1000:g} ms shows it: one press may count several times",
             (signal.filter_span or signal.channel_span,),
@@ -95,7 +97,8 @@ def _shortest(signal: Signal) -> Iterable[Finding]:
     if signal.shortest_s.low >= sure_s:
         return
     yield Finding(
-        "F603", Severity.ERROR,
+        "F603",
+        Severity.ERROR,
         f"{signal.name}: a pulse of {signal.shortest_s.low * 1000:g} ms may be missed; only pulses "
         f"from {sure_s * 1000:g} ms (filter plus one scan) are surely seen",
         (signal.span,),
@@ -126,7 +129,8 @@ def judge_safety(circuit: Circuit) -> list[Finding]:
                 continue
             findings.append(
                 Finding(
-                    "F801", Severity.NOTE,
+                    "F801",
+                    Severity.NOTE,
                     f"{signal.name} is status only: {item} is a safety device and "
                     f"{signal.channel_name} is an ordinary input. Use it to show or to wait, never "
                     f"to protect anybody",

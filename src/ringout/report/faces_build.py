@@ -5,7 +5,6 @@ from __future__ import annotations
 from ringout.cell.model import Cell, Item, Terminal
 from ringout.cell.part import Socket
 from ringout.report.faces_model import Face, FacePin
-from ringout.report.sheet_io import channel_terminals
 from ringout.report.sheet_nets import Nets, other_end
 
 
@@ -18,7 +17,7 @@ def build_faces(cell: Cell, nets: Nets) -> tuple[Face, ...]:
         terminal: f"{item.name}.{channel.name}"
         for item in cell.items.values()
         for channel in item.part.channels.values()
-        for terminal in channel_terminals(item, channel)
+        for terminal in nets.channel_terminals(item, channel.name)
     }
     return tuple(
         _face(nets, item, socket, channels)

@@ -90,8 +90,10 @@ def part_lines(part: Part) -> list[str]:
         lines += textwrap.wrap(f"Mistake: {mistake}", _WIDTH, subsequent_indent="  ")
     lines.append("")
     if part.terminals:
-        lines.append("Terminals: " + ", ".join(
-            f"{t} ({part.marks[t]})" if t in part.marks else t for t in part.terminals))
+        lines.append(
+            "Terminals: "
+            + ", ".join(f"{t} ({part.marks[t]})" if t in part.marks else t for t in part.terminals)
+        )
     for socket in part.sockets.values():
         pins = ", ".join(f"{p} = {n}" for p, n in socket.pins.items())
         lines.append(f"Socket {socket.name}: {socket.connector} {socket.gender}; pins {pins}")
@@ -100,11 +102,17 @@ def part_lines(part: Part) -> list[str]:
     if part.elements:
         lines.append("Inside:")
         for e in part.elements:
-            lines += textwrap.wrap(f"{e.name}: {_element_text(e)}", _WIDTH, initial_indent="  ",
-                                   subsequent_indent="      ")
+            lines += textwrap.wrap(
+                f"{e.name}: {_element_text(e)}",
+                _WIDTH,
+                initial_indent="  ",
+                subsequent_indent="      ",
+            )
     for channel in part.channels.values():
-        lines.append(f"Channel {channel.name}: {channel.kind}, level across {channel.element}, "
-                     f"limits {channel.limits}")
+        lines.append(
+            f"Channel {channel.name}: {channel.kind}, level across {channel.element}, "
+            f"limits {channel.limits}"
+        )
     for core in part.cores:
         ends = f", pin {core.from_pin} to pin {core.to_pin}" if core.from_pin else ""
         lines.append(f"Core {core.colour}: {core.area_mm2:g} mm2{ends}")
@@ -136,8 +144,12 @@ def part_answer(part: Part) -> dict[str, Any]:
         "actors": {a: list(p) for a, p in part.actors.items()},
         "inside": [
             {
-                "name": e.name, "kind": e.kind, "from": e.tail, "to": e.head,
-                "when": list(e.when), "powered": e.powered,
+                "name": e.name,
+                "kind": e.kind,
+                "from": e.tail,
+                "to": e.head,
+                "when": list(e.when),
+                "powered": e.powered,
                 "values": {n: _interval_answer(v) for n, v in e.values.items()},
                 "words": dict(e.words),
             }

@@ -78,7 +78,9 @@ def finding(found: Finding) -> dict[str, Any]:
         "message": found.message,
         "place": found.place,
         "where": [place(s) for s in found.where],
-        "numbers": [{"name": q.name, "value": number(q.value), "unit": q.unit} for q in found.numbers],
+        "numbers": [
+            {"name": q.name, "value": number(q.value), "unit": q.unit} for q in found.numbers
+        ],
         "source": found.source,
         "remedies": [remedy(r) for r in found.remedies],
         "accepted": found.accepted or None,

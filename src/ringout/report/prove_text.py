@@ -42,8 +42,12 @@ def prove_lines(cell: str, judgement: Judgement, paint: Paint = plain) -> list[s
 
 def _wrap(text: str, indent: str, first: str | None = None) -> list[str]:
     return textwrap.wrap(
-        text, WIDTH, initial_indent=indent if first is None else first, subsequent_indent=indent,
-        break_long_words=False, break_on_hyphens=False,
+        text,
+        WIDTH,
+        initial_indent=indent if first is None else first,
+        subsequent_indent=indent,
+        break_long_words=False,
+        break_on_hyphens=False,
     )
 
 
@@ -122,7 +126,9 @@ def branch_table(judgement: Judgement) -> list[str]:
     rows = [["branch", "at rest", "all on, worst", "allows"]]
     rows += [
         [
-            b.name, format_quantity(b.rest_a, "amps"), format_quantity(b.high_a, "amps"),
+            b.name,
+            format_quantity(b.rest_a, "amps"),
+            format_quantity(b.high_a, "amps"),
             format_quantity(b.limit_a, "amps") if b.limit_a < 1e6 else "no limit",
         ]
         for b in judgement.branches
@@ -147,10 +153,8 @@ def verdict_lines(cell: str, judgement: Judgement, paint: Paint) -> list[str]:
     """Return the closing lines: what was solved and what it says."""
     count = {s: sum(f.severity is s for f in judgement.findings) for s in Severity}
     works = sum(s.verdict == "works" for s in judgement.signals)
-    lines = [
-        f"{judgement.states} states solved, current balance within "
-        f"{judgement.worst_residual_a * 1e9:.2g} nA"
-    ]
+    balance = f"current balance within {judgement.worst_residual_a * 1e9:.2g} nA"
+    lines = [f"{judgement.states} states solved, {balance}"]
     summary = (
         f"{cell}: {works} of {len(judgement.signals)} signals work; "
         f"{count[Severity.ERROR]} errors, {count[Severity.WARNING]} warnings, "

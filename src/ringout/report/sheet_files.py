@@ -6,7 +6,7 @@ import csv
 import io
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any
 
 from ringout.report.sheet_model import Sheet
 from ringout.report.sheet_tables import (
@@ -21,9 +21,9 @@ from ringout.report.sheet_tables import (
     all_tables,
 )
 
-if TYPE_CHECKING:
-    from xlsxwriter.format import Format
-    from xlsxwriter.worksheet import Worksheet
+# Pages and formats of the workbook library, which is imported only where one is written.
+Page = Any
+Formats = tuple[Any, Any]
 
 # A spreadsheet takes a cell that starts like this for a formula.
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
@@ -34,7 +34,7 @@ SHEET_NAMES = {
     FACES: "Faces",
 }
 MOST_TITLE = 100  # a page header may have 255 characters in all
-WIDEST = 44  # characters of a column; longer text wraps
+WIDEST = 30  # characters of a column; longer text wraps
 
 
 def write_whole(path: Path, content: bytes) -> None:
@@ -142,7 +142,7 @@ def write_xlsx(sheet: Sheet, path: str | Path) -> Path:
     return target
 
 
-def _fill(page: Worksheet, table: Table, formats: tuple[Format, Format]) -> None:
+def _fill(page: Page, table: Table, formats: Formats) -> None:
     head, body = formats
     keys, records = table
     for column, key in enumerate(keys):
@@ -167,7 +167,7 @@ def _printed(name: str, table: Table) -> tuple[int, int]:
     return len(records) + 1, max(columns, 1)
 
 
-def _set_up_print(page: Worksheet, sheet: Sheet, lines: int, columns: int) -> None:
+def _set_up_print(page: Page, sheet: Sheet, lines: int, columns: int) -> None:
     page.freeze_panes(1, 0)
     page.autofilter(0, 0, max(lines - 1, 1), columns - 1)
     page.print_area(0, 0, max(lines - 1, 1), columns - 1)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from ringout.cell.model import Cell, Item, Signal, Terminal
 from ringout.cell.part import Channel
 from ringout.report.sheet_model import IoRow
-from ringout.report.sheet_nets import Nets, channel_net, terminals_of
+from ringout.report.sheet_nets import Nets
 
 
 def build_io(cell: Cell, nets: Nets) -> tuple[IoRow, ...]:
@@ -18,14 +18,8 @@ def build_io(cell: Cell, nets: Nets) -> tuple[IoRow, ...]:
     )
 
 
-def channel_terminals(item: Item, channel: Channel) -> list[Terminal]:
-    """Return every terminal of an item that is this channel."""
-    net = channel_net(item.part, channel.element)
-    return [t for t in terminals_of(item) if item.net(t) == net]
-
-
 def _row(cell: Cell, nets: Nets, item: Item, channel: Channel, signal: Signal | None) -> IoRow:
-    terminals = channel_terminals(item, channel)
+    terminals = nets.channel_terminals(item, channel.name)
     joined = [t for t in terminals if t in nets.joins_at]
     traces = [nets.trace(t) for t in joined]
     far = list(dict.fromkeys(d for found, _ in traces for d in found))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from functools import cached_property
 
@@ -48,14 +49,13 @@ class Nets:
 
     def _words(self) -> Iterator[tuple[str, Node]]:
         for signal in self.cell.signals.values():
-            part = self.cell.items[signal.item].part
-            yield signal.name, (signal.item, channel_net(part, signal.channel.element))
+            yield signal.name, (signal.item, self.own_nets[signal.item][signal.channel.name])
         named = {s.channel_name for s in self.cell.signals.values()}
         for item in self.cell.items.values():
             for channel in item.part.channels.values():
                 name = f"{item.name}.{channel.name}"
                 if name not in named:
-                    yield name, (item.name, channel_net(item.part, channel.element))
+                    yield name, (item.name, self.own_nets[item.name][channel.name])
         for item in self.cell.items.values():
             if item.part.family in FEEDING:
                 for net in sorted(_nets(item.part)):
@@ -69,6 +69,28 @@ class Nets:
         """Return signal, channel, `+24 V`, `0 V` or `PE`; all of them when joined."""
         node = self._node(terminal)
         return "" if node is None else ", ".join(self._labels.get(self._find(node), []))
+
+    @cached_property
+    def own_nets(self) -> dict[str, dict[str, str]]:
+        """Return, by item and channel, the net that is the channel's own."""
+        return {name: channel_nets(item.part) for name, item in self.cell.items.items()}
+
+    def terminals_on(self, item: Item, net: str) -> list[Terminal]:
+        """Return every terminal of an item on one of its nets."""
+        return self._terminals[item.name].get(net, [])
+
+    @cached_property
+    def _terminals(self) -> dict[str, dict[str, list[Terminal]]]:
+        found: dict[str, dict[str, list[Terminal]]] = {}
+        for item in self.cell.items.values():
+            on_net = found.setdefault(item.name, {})
+            for terminal in terminals_of(item):
+                on_net.setdefault(item.net(terminal) or "", []).append(terminal)
+        return found
+
+    def channel_terminals(self, item: Item, channel: str) -> list[Terminal]:
+        """Return every terminal of an item that is this channel."""
+        return self.terminals_on(item, self.own_nets[item.name][channel])
 
     @cached_property
     def joins_at(self) -> dict[Terminal, list[Join]]:
@@ -98,7 +120,7 @@ class Nets:
                 if item.part.family not in PASS_ON:
                     found.append(far)
                     continue
-                same = [t for t in terminals_of(item) if item.net(t) == item.net(far)]
+                same = self.terminals_on(item, item.net(far) or "")
                 todo += [t for t in same if t not in seen]
                 seen.update(same)
         return found, way
@@ -116,20 +138,19 @@ def terminals_of(item: Item) -> list[Terminal]:
     return free + [Terminal(item.name, s.name, p) for s in sockets for p in s.pins]
 
 
-def channel_net(part: Part, element: str) -> str:
-    """Return the net that is this channel's own: the end its element shares with fewer others."""
-    ends = [
-        {part.element_by_name[c.element].tail, part.element_by_name[c.element].head}
-        for c in part.channels.values()
-    ]
-    own = part.element_by_name[element]
+def channel_nets(part: Part) -> dict[str, str]:
+    """Return each channel's own net: the end its element shares with the fewest other channels."""
+    ends = {
+        name: (part.element_by_name[c.element].tail, part.element_by_name[c.element].head)
+        for name, c in part.channels.items()
+    }
+    shared = Counter(net for pair in ends.values() for net in set(pair))
     reachable = _nets(part)
-
-    def shared(net: str) -> tuple[bool, int]:
-        return net not in reachable, sum(net in pair for pair in ends)
-
     # For a lone channel both ends count alike; the one that is no supply rail is its own.
-    return min((own.tail, own.head), key=lambda net: (*shared(net), bool(_feed_word(net))))
+    return {
+        name: min(pair, key=lambda n: (n not in reachable, shared[n], bool(_feed_word(n))))
+        for name, pair in ends.items()
+    }
 
 
 def _nets(part: Part) -> set[str]:

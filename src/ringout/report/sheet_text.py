@@ -180,7 +180,8 @@ def cut_text(cut: CutList) -> list[str]:
             for c in cut.cables
         ],
     )
-    lines += ["", "Off the drum, and ready-made"]
+    if cut.metres:
+        lines += ["", "Off the drum, and ready-made"]
     lines += columns(
         [f"  {TICK}", "part", "total", "pieces", ""],
         [

@@ -28,7 +28,7 @@ def propose_levels(trials: Trials, finding: Finding) -> Iterable[Proposal]:
     if finding.code in ("F103", "F104", "F702"):
         yield from _bleeder(trials, signal)
     if finding.code in ("F101", "F102", "F103", "F104", "F105", "F106", "F702"):
-        yield from _other_part(cell, finding, signal)
+        yield from _other_part(cell, signal)
 
 
 def _place(cell: Cell, signal: Signal) -> tuple[Terminal, Terminal] | None:
@@ -105,9 +105,7 @@ def _find_bleeder(cell: Cell, signal: Signal, pin: Terminal, common: Terminal) -
             high = middle
         else:
             low = middle + 1
-    best = max(
-        (i for i in (low - 1, low) if 0 <= i < len(values)), key=lambda i: min(margins(i))
-    )
+    best = max((i for i in (low - 1, low) if 0 <= i < len(values)), key=lambda i: min(margins(i)))
     return values[best] if min(margins(best)) >= 0 else None
 
 
@@ -142,7 +140,7 @@ def _bleeder_edit(
     )
 
 
-def _other_part(cell: Cell, finding: Finding, signal: Signal) -> Iterator[Proposal]:
+def _other_part(cell: Cell, signal: Signal) -> Iterator[Proposal]:
     if signal.on is None:
         return
     for item in dict.fromkeys(p.actor.split(".")[0] for p in signal.on.leaves()):

@@ -38,8 +38,10 @@ def channel_terminal(cell: Cell, item: str, channel: str) -> Terminal | None:
     """Return the terminal a channel stands on: its net that no other channel shares."""
     part = cell.items[item].part
     mine = part.element_by_name[part.channels[channel].element]
-    for net in (mine.head, mine.tail) if part.channels[channel].kind == "output" else (
-        mine.tail, mine.head
+    for net in (
+        (mine.head, mine.tail)
+        if part.channels[channel].kind == "output"
+        else (mine.tail, mine.head)
     ):
         shared = sum(
             net in (e.tail, e.head)

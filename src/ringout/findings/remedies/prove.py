@@ -43,10 +43,9 @@ def with_remedies(
     """
     trials = Trials(cell, judgement)
     findings = []
-    for number, finding in enumerate(judgement.findings):
-        if finding.severity is not Severity.NOTE:
-            finding = replace(finding, remedies=_remedies(trials, finding))
-        findings.append(finding)
+    for number, found in enumerate(judgement.findings):
+        cured = found.severity is Severity.NOTE
+        findings.append(found if cured else replace(found, remedies=_remedies(trials, found)))
         if progress is not None:
             progress(number + 1, len(judgement.findings))
     return replace(judgement, findings=tuple(findings))
@@ -82,8 +81,10 @@ def _by_name(judgement: Judgement, name: str) -> SignalResult | None:
 
 
 def _margin(name: str, before: SignalResult | None, after: SignalResult | None) -> Margin:
-    def of(result: SignalResult | None, on: bool) -> float | None:
+    def of(result: SignalResult | None, *, on: bool) -> float | None:
         level = None if result is None else (result.on if on else result.off)
         return None if level is None else level.margin_v
 
-    return Margin(name, of(before, True), of(after, True), of(before, False), of(after, False))
+    return Margin(
+        name, of(before, on=True), of(after, on=True), of(before, on=False), of(after, on=False)
+    )

@@ -64,7 +64,9 @@ def _length(trials: Trials, finding: Finding) -> Iterator[Proposal]:
     how = "open it at once"
     if longest is None:
         longest = _longest_m(trials, cell, finding, at_once=False)
-        how = "open it at all, after some seconds (at once is out of reach: the supply limits first)"
+        how = (
+            "open it at all, after some seconds (at once is out of reach: the supply limits first)"
+        )
     if longest is None:
         return
     yield Proposal(
@@ -126,9 +128,7 @@ def _branch(trials: Trials, finding: Finding) -> Iterator[Proposal]:
         if changed is None or not _opens(trials, changed, finding):
             continue
         longest = _longest_m(trials, changed, finding)
-        reach = (
-            f" up to {longest:g} m of {finding.get('cable')}" if longest is not None else ""
-        )
+        reach = f" up to {longest:g} m of {finding.get('cable')}" if longest is not None else ""
         yield Proposal(
             f"set {finding.get('element')} to {amps:g} A: it carries "
             f"{format_quantity(load, 'amps')} at most, and a short at {finding.get('item')} then "
@@ -159,11 +159,7 @@ def _common(cell: Cell, finding: Finding) -> Iterator[Proposal]:
 def _missing(cell: Cell, finding: Finding) -> Iterator[Proposal]:
     item = finding.get("item")
     here = next(
-        (
-            t
-            for t in _terminals(cell, item)
-            if str(t) == finding.place
-        ),
+        (t for t in _terminals(cell, item) if str(t) == finding.place),
         None,
     )
     if here is None:

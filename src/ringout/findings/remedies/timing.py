@@ -6,7 +6,6 @@ from collections.abc import Iterable
 
 from ringout.base import Interval
 from ringout.cell.edit import with_signal
-from ringout.cell.model import Cell
 from ringout.findings.model import Finding
 from ringout.findings.remedies.proposal import Proposal
 from ringout.findings.remedies.trials import Trials

@@ -63,7 +63,7 @@ def trial_margins(cell: Cell, signal: str) -> tuple[float, float] | None:
     states = levels.by_name.get(signal)
     if states is None:
         return None
-    on, off = level(circuit, states, True), level(circuit, states, False)
+    on, off = level(circuit, states, wanted=True), level(circuit, states, wanted=False)
     return (
         on.margin_v if on is not None else float("inf"),
         off.margin_v if off is not None else float("inf"),
