@@ -33,6 +33,14 @@ class _Open:
     nodes: list[Node] = field(default_factory=list)
 
 
+def _behind_name(here: _Open, span: Span) -> Span:
+    """Return the place behind `name:` where a value is missing; the reader may be lines further."""
+    if not isinstance(here.start, MappingStartEvent) or len(here.nodes) % 2 == 0:
+        return span
+    name = here.nodes[-1].span
+    return Span(name.file, name.line, name.end_column + 1, name.end_column + 1)
+
+
 class Builder:
     """Builds trees from pieces of one file, with places counted in the whole file.
 
@@ -93,6 +101,8 @@ class Builder:
             if isinstance(event, ScalarEvent):
                 self._check_extras(event, lines, first_line)
                 span = self._event_span(event, lines, first_line)
+                if not event.value and event.style is None:
+                    span = _behind_name(here, span)
                 here.nodes.append(Scalar(event.value, span, event.style is not None))
             elif isinstance(event, MappingStartEvent | SequenceStartEvent):
                 self._check_extras(event, lines, first_line)

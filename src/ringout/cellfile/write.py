@@ -350,8 +350,8 @@ def _expected(plain: dict[str, Any], edit: Edit) -> dict[str, Any]:
         return {**plain, edit.section: {**section, edit.name: value}}
     if isinstance(edit, AddLine):
         return {**plain, edit.section: [*(plain.get(edit.section) or []), edit.text]}
-    value = edit.value if isinstance(edit, SetValue) else None
-    changed: dict[str, Any] = _changed(plain, edit.path, value)
+    new = edit.value if isinstance(edit, SetValue) else None
+    changed: dict[str, Any] = _changed(plain, edit.path, new)
     return changed
 
 

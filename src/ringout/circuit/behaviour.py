@@ -27,7 +27,7 @@ BREAKER_OHM = Interval(0.005, 0.05, 0.1)
 PROTECTION_OHM = Interval(0.01, 0.03, 0.06)
 PROTECTION_HOLDS = 1.5  # times the set current, WE-31
 BOND_OHM = Interval.exact(0.001)
-BLOCKED_S = 1e-6  # electronics fed the wrong way round still pass this; keeps points held
+BLOCKED_S = 1e-5  # electronics fed the wrong way round still pass this; keeps points held
 LEAST_OHM = 0.0005  # a joint is never better; keeps the circuit well scaled
 
 Values = Mapping[str, Interval]

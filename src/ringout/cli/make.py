@@ -25,10 +25,17 @@ from ringout.cli.common import (
 @click.option(
     "--faces", "faces_folder", type=click.Path(), help="Also write pin faces as SVG here."
 )
+@click.option(
+    "--only",
+    type=click.Choice(["connections", "cut", "faces", "io"]),
+    default=None,
+    help="Print only this part of the sheet.",
+)
 @json_option
 def sheet(
     cell: str,
     *,
+    only: str | None,
     csv_file: str | None,
     xlsx_file: str | None,
     faces_folder: str | None,
@@ -39,11 +46,8 @@ def sheet(
     CELL is the cell file.
     """
     from ringout import run
-    from ringout.report.faces_files import write_faces
-    from ringout.report.sheet_build import build_sheet
-    from ringout.report.sheet_files import write_csv, write_xlsx
-    from ringout.report.sheet_json import sheet_answer
-    from ringout.report.sheet_text import sheet_text
+    from ringout.report.sheet import build_sheet, sheet_answer, write_csv, write_faces, write_xlsx
+    from ringout.report.sheet_text import part_text, sheet_text
 
     loaded = run.load(cell)
     stop_if_unusable(loaded, as_json, lambda: {"problems": len(loaded.problems)})
@@ -65,7 +69,7 @@ def sheet(
     if as_json:
         say_json(sheet_answer(made))
     else:
-        say(sheet_text(made))
+        say(sheet_text(made) if only is None else part_text(made, only))
     if loaded.broken:
         say_problems(loaded.problems)
         sys.exit(2)

@@ -88,7 +88,7 @@ def read_meter(
     return Reading(value, low, high, "V", why, proven)
 
 
-def _settle(circuit: Circuit, state: Mapping[str, str]) -> tuple[IntArray, np.ndarray, np.ndarray]:
+def _settle(circuit: Circuit, state: Mapping[str, str]) -> tuple[IntArray, np.ndarray]:
     positions = circuit.positions([dict(state)])
     settled = settle_states(circuit, positions, circuit.curves(positions))
     return settled.positions, settled.solution.node_v[0]

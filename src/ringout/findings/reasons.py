@@ -46,12 +46,12 @@ def explain(
     )
 
 
-def _stand(circuit: Circuit, curve_of: IntArray, node_v: np.ndarray, node: int, name: str) -> str:
-    volts = float(node_v[node])
+def _stand(
+    circuit: Circuit, curve_of: IntArray, volts: float, node: int, name: str, node_v: np.ndarray
+) -> str:
     way = path_from_supply(circuit, curve_of, node)
-    where = circuit.network.node_names[node]
     if way is None:
-        return f"{name} on {where} is joined to no supply ({volts:.2f} V to earth)"
+        return f"{name} is joined to no supply ({volts:.2f} V to earth)"
     pole, elements = way
     drops = []
     for e in elements:

@@ -36,6 +36,17 @@ def sheet_text(sheet: Sheet) -> list[str]:
     return [line.rstrip() for line in lines]
 
 
+def part_text(sheet: Sheet, part: str) -> list[str]:
+    """Return one part of the sheet under its title: connections, cut, faces or io."""
+    body = {
+        "connections": lambda: connection_text(sheet),
+        "cut": lambda: cut_text(sheet.cut),
+        "faces": lambda: [line for face in sheet.faces for line in [*face_lines(face), ""]],
+        "io": lambda: io_text(sheet.io),
+    }
+    return [*_title(sheet), "", *body[part]()]
+
+
 def _title(sheet: Sheet) -> list[str]:
     revision = f", revision {sheet.revision}" if sheet.revision else ""
     head = f"CONNECTION SHEET  {sheet.cell}{revision}"
