@@ -4,10 +4,7 @@ from __future__ import annotations
 
 import re
 from functools import cache
-from typing import TYPE_CHECKING, Any
-
-if TYPE_CHECKING:
-    import pint
+from typing import Any
 
 # The library's name for the unit each dimension is kept in.
 _KEPT_IN = {
@@ -32,7 +29,7 @@ _HARMLESS = re.compile(r"[A-Za-zµΩ°][A-Za-zµΩ°_·* /]{0,30}[23]?")
 
 
 @cache
-def _registry() -> pint.UnitRegistry[Any]:
+def _registry() -> Any:
     import pint
 
     return pint.UnitRegistry(cache_folder=None)

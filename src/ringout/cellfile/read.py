@@ -6,11 +6,9 @@ from pathlib import Path
 
 from ringout.base.diagnostic import Diagnostic, Severity
 from ringout.base.span import Span
-from ringout.cellfile.build import Builder
-from ringout.cellfile.recover import Salvage
 from ringout.cellfile.source import LARGEST_BYTES, clean_text, load_source
+from ringout.cellfile.swift import build_swiftly
 from ringout.cellfile.tree import Mapping, Tree, is_blank
-from ringout.cellfile.trouble import Trouble
 
 
 def read_tree(path: str | Path) -> tuple[Tree | None, tuple[Diagnostic, ...]]:
@@ -43,14 +41,14 @@ def parse_tree(text: str, file: str) -> tuple[Tree | None, tuple[Diagnostic, ...
             _at_top(file, "T004", "this text is larger than 2 MB, the most that is read"),
         )
     clean, problems = clean_text(text, file)
-    builder = Builder(file, clean.widened)
-    try:
-        root = builder.build(clean.lines)
-    except Trouble as trouble:
-        salvage = Salvage(clean.lines, builder)
-        root = salvage.read(trouble)
-        problems += tuple(salvage.problems)
-    problems += tuple(builder.problems)
+    plain = None if problems else build_swiftly(clean.lines, file)
+    if isinstance(plain, Mapping):
+        return plain, ()
+    # Loaded only for files that are not plain, for it takes longer than reading a plain one.
+    from ringout.cellfile.recover import build_or_salvage
+
+    root, more = build_or_salvage(clean, file)
+    problems += more
     if isinstance(root, Mapping):
         return root, problems
     if root is None or is_blank(root):

@@ -10,12 +10,31 @@ import re
 
 from ringout.base.diagnostic import Diagnostic
 from ringout.cellfile.build import Builder
+from ringout.cellfile.source import CleanText
+from ringout.cellfile.swift import build_swiftly
 from ringout.cellfile.tree import Mapping, Node, Scalar, Sequence
 from ringout.cellfile.trouble import Trouble, explain_no_colon
 
 MOST_TROUBLES = 50
+_LONG = 500  # lines of a section
 _HEADER = re.compile(r"\s*([A-Za-z_][\w-]*)\s*(:?)\s*(?:#.*)?")
 _NO_BLANK = re.compile(r"\s*([A-Za-z_][\w-]*):(\S.*?)\s*")  # `revision:A` means what it says
+
+
+def build_or_salvage(clean: CleanText, file: str) -> tuple[Node | None, tuple[Diagnostic, ...]]:
+    """Return the tree of a file, or of whatever of it can be read, and what is wrong.
+
+    Args:
+        clean: the file's lines.
+        file: name of the file for places.
+    """
+    builder = Builder(file, clean.widened)
+    try:
+        return builder.build(clean.lines), tuple(builder.problems)
+    except Trouble as trouble:
+        salvage = Salvage(clean.lines, builder)
+        root = salvage.read(trouble)
+        return root, (*salvage.problems, *builder.problems)
 
 
 class Salvage:
@@ -39,7 +58,9 @@ class Salvage:
         for first, last in self._chunks(0, len(self.lines), indent, dashes=False):
             if len(self.problems) >= MOST_TROUBLES:
                 break
-            entries += self._section(first, last)
+            # To read a long section again only to fail again would take seconds.
+            known = last - first > _LONG and first < whole.span.line <= last
+            entries += self._section(first, last, None if known else self._try(first, last))
         if not self.problems:
             self.problems.append(whole.diagnostic())
         span = entries[0][0].span if entries else whole.span
@@ -47,6 +68,10 @@ class Salvage:
         return Mapping(self.builder.pair(nodes), span)
 
     def _try(self, first: int, last: int, depth: int = 0) -> Node | Trouble | None:
+        if not self.builder.widened:
+            plain = build_swiftly(self.lines[first:last], self.builder.file, first + 1)
+            if plain is not None:
+                return plain
         before = len(self.builder.problems)
         try:
             return self.builder.build(self.lines[first:last], first + 1, depth)
@@ -66,8 +91,9 @@ class Salvage:
         starts = starts or [i for i in range(first, last) if _is_content(self.lines[i])][:1]
         return list(zip(starts, [*starts[1:], last][: len(starts)], strict=True))
 
-    def _section(self, first: int, last: int) -> list[tuple[Scalar, Node]]:
-        got = self._try(first, last)
+    def _section(
+        self, first: int, last: int, got: Node | Trouble | None
+    ) -> list[tuple[Scalar, Node]]:
         if isinstance(got, Mapping):
             return list(got.entries)
         pair = _NO_BLANK.fullmatch(self.lines[first])

@@ -123,9 +123,7 @@ class CellFile(IncludedFile):
     accept: (
         list[Annotated[str, Field(pattern=r"^\s*[TNWCF]\d{3}\s+on\s+\S+\s+because\s+\S")]] | None
     ) = Field(default=None, description="Findings taken as they are: `F214 on S2 because ...`.")
-    house: HouseFields | None = Field(
-        default=None, title="House", description="House rules."
-    )
+    house: HouseFields | None = Field(default=None, title="House", description="House rules.")
 
 
 def json_schema() -> dict[str, Any]:

@@ -16,7 +16,7 @@ _DEEPEST = 10
 _FIRST = r"A-Za-z0-9_.+<=/$(~°µΩ±\u00c0-\u024f"
 _KEY = re.compile(r"([A-Za-z0-9_$][A-Za-z0-9_.+/$-]{0,80}):(?: +|$)")
 _PLAIN = re.compile(rf"[{_FIRST}]|-[A-Za-z0-9.]")
-_FLOW_PLAIN = re.compile(rf"(?:[{_FIRST}]|-[A-Za-z0-9.])[^,\[\]{{}}:?#]*")
+_FLOW_PLAIN = re.compile(rf"(?:[{_FIRST}]|-[A-Za-z0-9.])(?:[^,\[\]{{}}:?#]|:(?=[A-Za-z0-9+_-]))*")
 _FLOW_KEY = re.compile(r"([A-Za-z0-9_$+][A-Za-z0-9_.+/$-]{0,80}|'[^'\\]*'|\"[^\"\\]*\"):(?= |$)")
 _QUOTED = re.compile(r"'[^']*'|\"[^\"\\]*\"")
 _COMMENT = re.compile(r"(?:^|\s)#")
@@ -26,22 +26,24 @@ class _NotPlainError(Exception):
     pass
 
 
-def build_swiftly(lines: list[str], file: str) -> Node | None:
+def build_swiftly(lines: list[str], file: str, first_line: int = 1) -> Node | None:
     """Return the tree of some clean lines, or None where the full reader is needed.
 
     Args:
-        lines: all lines of the file, without tabs.
+        lines: clean lines of the file, or of a piece of it.
         file: name of the file for places.
+        first_line: number of the first of these lines in the file.
     """
     try:
-        return _Swift(lines, file).read()
+        return _Swift(lines, file, first_line).read()
     except _NotPlainError:
         return None
 
 
 class _Swift:
-    def __init__(self, lines: list[str], file: str) -> None:
+    def __init__(self, lines: list[str], file: str, first_line: int) -> None:
         self.raw = lines
+        self.first_line = first_line
         self.file = file
         # Lines that hold something: number from 0, indentation, text without remark.
         self.numbers: list[int] = []
@@ -62,10 +64,12 @@ class _Swift:
             self.texts.append(text)
 
     def read(self) -> Node:
-        """Return the tree of the whole file."""
-        if not self.texts or self.indents[0] != 0:
+        """Return the tree of all lines."""
+        if not self.texts:
             raise _NotPlainError
-        root = self._mapping(0)
+        column = self.indents[0]
+        dash = self.texts[0].startswith("- ")
+        root = self._sequence(column) if dash else self._mapping(column)
         if self.at < len(self.texts):
             raise _NotPlainError
         return root
@@ -73,7 +77,7 @@ class _Swift:
     # -- places ------------------------------------------------------------------------
 
     def _span(self, line: int, start: int, end: int) -> Span:
-        return Span(self.file, line + 1, start + 1, end + 1)
+        return Span(self.file, line + self.first_line, start + 1, end + 1)
 
     def _long_span(self, line: int, start: int) -> Span:
         """Return the place of what goes on over the end of a line."""

@@ -30,6 +30,7 @@ BoolArray = NDArray[np.bool_]
 
 QUIET_S = 1e-8  # an element with less slope and less current than this
 QUIET_A = 1e-8  # in all its curves does not join its nodes
+SMALL_GAP_V = 1e-3  # a gap not worth a second attempt
 MOST_GAP_V = 0.25  # a bound that may be further from what really occurs is not called proven
 FLOOR_V = 1e-9  # rounding of two solutions
 _ROUNDS = 4  # of turning undecided elements to the end that looks worse
@@ -154,15 +155,24 @@ class _Question:
         proven = joined & solution.solved
         injected = np.zeros(solution.node_v.shape)
         if len(rows):
-            let_in = self._let_in(rows, open_[rows], sign[rows])
-            relaxed = solve_cases(
-                self.network, curve_of[rows], start_v=solution.node_v[rows], injected_a=let_in
-            )
-            gap[rows] = np.maximum(self._target_v(relaxed, rows) - worst[rows], 0.0)
-            good = relaxed.solved & (gap[rows] <= MOST_GAP_V)
-            proven[rows] &= good
-            _replace(solution, rows[good], relaxed, good)
-            injected[rows[good]] = let_in[good]
+            good = np.zeros(len(worst), dtype=np.bool_)
+            gap[rows] = np.inf
+            for end in (1, 0):
+                again = rows[gap[rows] > SMALL_GAP_V]
+                if not len(again):
+                    break
+                let_in = self._let_in(again, open_[again], sign[again], end)
+                relaxed = solve_cases(
+                    self.network, curve_of[again], start_v=solution.node_v[again], injected_a=let_in
+                )
+                new_gap = np.maximum(self._target_v(relaxed, again) - worst[again], 0.0)
+                better = relaxed.solved & (new_gap < gap[again])
+                gap[again[better]] = new_gap[better]
+                use = better & (new_gap <= MOST_GAP_V)
+                good[again[use]] = True
+                _replace(solution, again[use], relaxed, use)
+                injected[again[use]] = let_in[use]
+            proven[rows] &= good[rows]
         return self._bound(solution, curve_of, injected, proven, gap)
 
     # -- steps -----------------------------------------------------------------------------
@@ -230,18 +240,25 @@ class _Question:
             _replace(solution, rows, again, better)
         return sign, curve_of, solution
 
-    def _let_in(self, rows: IntArray, open_: BoolArray, sign: IntArray) -> FloatArray:
-        """Return (R, N) what undecided elements could add, let in at their worse node.
+    def _let_in(
+        self, rows: IntArray, open_: BoolArray, sign: IntArray, end: int
+    ) -> FloatArray:
+        """Return (R, N) what undecided elements could add, let through one end of the target.
 
-        It is returned at the low end of the target, below which no node is pulled.
+        A current from a to b is one from a to the end and one from the end to b. Nothing is
+        pulled beyond the ends, so at q (`end` 1) only what is let in at b raises the target,
+        and at p (`end` 0) only what is drawn at a. The end with the stiffer node loses less.
         """
         network = self.network
         spread = self._spread(rows, open_)
         injected = np.zeros((len(rows), network.node_count))
         every = np.broadcast_to(np.arange(len(rows))[:, None], spread.shape)
-        worse = np.where(sign > 0, network.head[None, :], network.tail[None, :])
-        np.add.at(injected, (every, worse), spread)
-        np.add.at(injected, (np.arange(len(rows)), self.pairs[rows, 1]), -spread.sum(axis=1))
+        at_head = (sign > 0) == (end == 1)
+        node = np.where(at_head, network.head[None, :], network.tail[None, :])
+        way = 1.0 if end == 1 else -1.0
+        np.add.at(injected, (every, node), way * spread)
+        total = way * spread.sum(axis=1)
+        np.add.at(injected, (np.arange(len(rows)), self.pairs[rows, end]), -total)
         return injected
 
     def _most_v(self, rows: IntArray) -> FloatArray:
@@ -293,7 +310,7 @@ class _Question:
             along * solution.element_a[rows, own], along * strayed.element_a[rows, own]
         )
         value_a[rows] = self.direction[rows] * current
-        proven = proven & strayed.solved & (slack <= MOST_GAP_V)
+        proven = proven & strayed.solved
         return Bound(value_v, value_a, proven, slack, gap, solution, curve_of)
 
     def _stray(self, curve_of: IntArray, solution: Solution) -> FloatArray:

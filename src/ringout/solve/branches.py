@@ -160,11 +160,6 @@ class Part:
     ) -> None:
         self._slope, self._offset, self._first, self._breaks = slope, offset, first, breaks
 
-    def take(self, k: IntArray) -> Part:
-        """Return the part with some of its cases."""
-        breaks = [b[:, k] for b in self._breaks]
-        return Part(self._slope, self._offset, self._first[:, k], breaks)
-
     def current(self, u: FloatArray) -> FloatArray:
         """Return the currents at voltages."""
         piece = self._first.copy()
@@ -213,16 +208,6 @@ class Line:
         self._lines = lines
         self._descent, self._rise = straight
 
-    def take(self, k: IntArray) -> Line:
-        """Return the line of some of the cases."""
-        return Line(
-            self._part.take(k),
-            self._u[:, k],
-            self._du[:, k],
-            (self._lines[0][:, k], self._lines[1][:, k]),
-            (self._descent[k], self._rise[k]),
-        )
-
     def at(self, t: FloatArray) -> FloatArray:
         """Return the derivative at (K,) step lengths."""
         u = self._u + t * self._du
@@ -232,41 +217,8 @@ class Line:
         beyond -= self._lines[1]
         return self._rise * t - self._descent + np.einsum("bk,bk->k", beyond, self._du)
 
-    def shortened(self, end: FloatArray, keep: float, turns: int) -> FloatArray:
-        """Return step lengths at which the co-content still falls, but little.
-
-        Args:
-            end: (K,) derivative at the full step, above zero.
-            keep: part of the first descent that may be left.
-            turns: quick attempts before going through the corners.
-
-        Returns:
-            (K,) step lengths in 0..1.
-        """
-        result = np.zeros(len(end))
-        left = np.arange(len(end))
-        line, low, high = self, np.zeros(len(end)), np.ones(len(end))
-        low_d, high_d = -self._descent, end
-        for turn in range(turns):
-            t = low - low_d * (high - low) / (high_d - low_d) if turn % 3 < 2 else low
-            t = np.where((t > low) & (t < high), t, (low + high) / 2)
-            value = line.at(t)
-            falling = value <= 0.0
-            good = falling & (value >= -keep * line._descent)
-            result[left[good]] = t[good]
-            low, low_d = np.where(falling, t, low), np.where(falling, value, low_d)
-            high, high_d = np.where(falling, high, t), np.where(falling, high_d, value)
-            if good.any():
-                go = np.flatnonzero(~good)
-                if not len(go):
-                    return result
-                left, line = left[go], line.take(go)
-                low, low_d, high, high_d = low[go], low_d[go], high[go], high_d[go]
-        result[left] = line.root()
-        return result
-
     def root(self) -> FloatArray:
-        """Return where the derivative is zero, by bisection over the corners passed."""
+        """Return (K,) where the derivative is zero, by bisection over the corners passed."""
         corners = self._part.corners(self._u, self._du)
         every = np.arange(corners.shape[1])
         low = np.zeros(len(every), dtype=np.int64)

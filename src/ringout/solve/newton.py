@@ -23,12 +23,10 @@ BoolArray = NDArray[np.bool_]
 LEAK_S = 1e-9  # from every node to PE, so that no node is without a reference
 CERTIFICATE_A = 1e-9  # worst imbalance of a solution that may be used
 MOST_STEPS = 500
-CHUNK_CELLS = 120_000  # elements times cases handled side by side; stays near the cache
-_QUICK_TURNS = 3  # of a line search, before it goes through the corners
+CHUNK_CELLS = 200_000  # elements times cases handled side by side; stays near the cache
 _SHORT_STEP = 0.01  # a step shortened below this makes the next one heavier
 _LEAST_HEAVY_S = 1e-8
 _TURN = 24  # steps after which heavy steps are allowed, or no longer allowed
-_KEEP = 0.3  # a shortened step keeps at most this part of the first descent
 _AFRESH = 16  # steps after which the balance of currents is added up anew
 _SAME_A = 1e-12  # a changed segment that changes the current less is no change
 
@@ -185,7 +183,7 @@ class _Run:
                     (slope[at], offset[at]),
                     (descent[short], rise[short]),
                 )
-                t[short] = line.shortened(end[short], _KEEP, _QUICK_TURNS)
+                t[short] = line.root()
                 new_u[:, short] = u[:, short] + t[short] * du[:, short]
                 new_slope, new_offset = branches.lines(new_u)
                 beyond = (new_slope - slope) * new_u + (new_offset - offset)

@@ -170,7 +170,7 @@ def _missing(cell: Cell, finding: Finding) -> Iterator[Proposal]:
                 end = terminal_of_net(cell, supply.name, net)
                 if end is not None:
                     yield Proposal(
-                        f"join {here} to the {words} it needs, at {end} or a terminal of that branch",
+                        f"join {here} to the {words} it needs: {end}, or its branch",
                         with_link(cell, here, end),
                         (("", f"- {here}  {end}"),),
                         tuple(s.name for s in cell.signals.values() if s.item == item),
