@@ -19,6 +19,7 @@ from ringout.findings.meter import Reading, read_meter
 from ringout.findings.model import Judgement
 from ringout.findings.remedies import with_remedies
 from ringout.findings.settle import settle_states
+from ringout.solve import solve_cases
 
 Progress = Callable[[int, int], None]
 
@@ -127,4 +128,6 @@ def netlist(
     if as_text:
         return dump_text(circuit.network, curve_of)
     words = ", ".join(f"{a} {p}" for a, p in state.items()) or "at rest"
-    return spice_netlist(circuit.network, curve_of, f"{cell.name}, {words}, {corner} values")
+    start_v = solve_cases(circuit.network, curve_of[None, :]).node_v[0]
+    title = f"{cell.name}, {words}, {corner} values"
+    return spice_netlist(circuit.network, curve_of, title, start_v=start_v)

@@ -38,47 +38,49 @@ def balance(network, curve_of, node_v):
     return float(np.abs(leaving[1:]).max(initial=0.0))
 
 
-def between(low, high):
-    """Draw a number whose logarithm is spread evenly, to three digits."""
-    exponents = st.floats(np.log10(low), np.log10(high), allow_nan=False)
-    return exponents.map(lambda e: float(f"{10**e:.3g}"))
+def spread(step, low, high):
+    """Return one of 100 values from low to high, the same factor apart."""
+    return float(f"{low * (high / low) ** (step / 99):.3g}")
+
+
+def element(kind, x, y, z):
+    """Return an element of a kind 0..19, its values found around a 24 V cell and some beyond."""
+    volts, rise = spread(x, 0.1, 8.0), spread(y, 0.01, 10.0)
+    amps = spread(z, 1e-3, 5.0) if z < 80 else None
+    back = None if z % 2 else round(y / 50, 2)
+    makers = (
+        lambda: cv.resistor(spread(x, 1e-3, 1e6)),
+        lambda: cv.open_circuit() if x < 50 else cv.limited(rise / 10, spread(z, 0.01, 5.0)),
+        lambda: cv.diode(volts, rise),
+        lambda: cv.clamp(volts, 10.0 + z / 2, rise / 10),
+        lambda: cv.drop(volts, rise, amps, back),
+        lambda: cv.constant_current(spread(z, 1e-4, 3.0), volts, back),
+        lambda: cv.lamp_led(volts, 50.0 + 50.0 * y, back),
+        lambda: cv.resistor(spread(x, 1.0, 1e4)),
+        lambda: cv.source(1.0 + x / 2, rise / 10, amps, can_sink=bool(z % 3)),
+        lambda: cv.source(24.0, 0.01, 5.0),
+    )
+    curve = makers[kind // 2]()
+    return cv.mirrored(curve) if kind % 2 else curve
+
+
+steps = st.integers(0, 99)
 
 
 def curves():
-    """Draw any kind of element, with values found around a 24 V cell and some beyond."""
-    volts = st.floats(0.1, 8.0).map(lambda v: round(v, 2))
-    maybe_v = st.none() | st.floats(0.0, 2.0).map(lambda v: round(v, 2))
-    plain = st.one_of(
-        between(1e-3, 1e6).map(cv.resistor),
-        st.just(cv.open_circuit()),
-        st.builds(cv.diode, volts, between(0.01, 10.0)),
-        st.builds(cv.clamp, volts, st.floats(10.0, 60.0), between(0.01, 1.0)),
-        st.builds(cv.drop, volts, between(0.01, 10.0), st.none() | between(0.01, 2.0), maybe_v),
-        st.builds(cv.constant_current, between(1e-4, 3.0), volts, maybe_v),
-        st.builds(cv.lamp_led, volts, between(50.0, 5e3), st.none() | volts),
-        st.builds(cv.limited, between(1e-3, 1.0), between(0.01, 5.0)),
-        st.builds(
-            cv.source,
-            st.floats(1.0, 50.0),
-            between(1e-3, 1.0),
-            st.none() | between(0.01, 20.0),
-            can_sink=st.booleans(),
-        ),
-    )
-    return st.one_of(plain, plain.map(cv.mirrored))
+    """Draw any kind of element."""
+    return st.builds(element, st.integers(0, 19), steps, steps, steps)
 
 
 @st.composite
-def networks(draw, most_nodes=8, curve=None, least_nodes=2):
+def networks(draw, most_nodes=8):
     """Draw a network of any shape, with one supply, and one case of it."""
-    count = draw(st.integers(least_nodes, most_nodes))
-    node = st.integers(0, count - 1)
-    edges = draw(st.lists(st.tuples(node, node), min_size=1, max_size=3 * count))
-    drawn = [draw(curve if curve is not None else curves()) for _ in edges]
+    count = draw(st.integers(2, most_nodes))
+    node, kind = st.integers(0, count - 1), st.integers(0, 19)
+    drawn = draw(st.lists(st.tuples(node, node, kind, steps, steps, steps), max_size=2 * count))
     elements = [("G", "n1", "PE", cv.source(24.0, 0.05, 5.0))]
     elements += [
-        (f"e{k}", _name(a), _name(b), c)
-        for k, ((a, b), c) in enumerate(zip(edges, drawn, strict=True))
+        (f"e{k}", _name(a), _name(b), element(*values)) for k, (a, b, *values) in enumerate(drawn)
     ]
     network, case, _ = wired(*elements, node_names=[_name(k) for k in range(1, count)])
     return network, case

@@ -130,8 +130,10 @@ def find_unit_of_any_case(name: str, dimension: str) -> Unit | None:
 def awg_area_mm2(gauge: int) -> float:
     """Return the cross-section of an American wire gauge; 0 is 1/0, -1 is 2/0.
 
+    By definition gauge 36 is 0.005 inch thick, and 39 steps of equal ratio up is 92 times that.
+
     Source:
-        ASTM B258: diameter 0.005 inch at gauge 36, times 92 over 39 steps.
+        memory
     """
     diameter_mm = 0.127 * math.pow(92, (36 - gauge) / 39)
     return math.pi / 4 * diameter_mm**2

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 
 from ringout.base.diagnostic import Diagnostic
+from ringout.base.span import Span
 from ringout.cellfile.build import Builder
 from ringout.cellfile.source import CleanText
 from ringout.cellfile.swift import build_swiftly
@@ -17,6 +18,7 @@ from ringout.cellfile.trouble import Trouble, explain_no_colon
 
 MOST_TROUBLES = 50
 _LONG = 500  # lines of a section
+_MANY = 3000  # lines of a file
 _HEADER = re.compile(r"\s*([A-Za-z_][\w-]*)\s*(:?)\s*(?:#.*)?")
 _NO_BLANK = re.compile(r"\s*([A-Za-z_][\w-]*):(\S.*?)\s*")  # `revision:A` means what it says
 
@@ -29,6 +31,10 @@ def build_or_salvage(clean: CleanText, file: str) -> tuple[Node | None, tuple[Di
         file: name of the file for places.
     """
     builder = Builder(file, clean.widened)
+    if len(clean.lines) > _MANY:  # the full reader would take many seconds
+        salvage = Salvage(clean.lines, builder)
+        root = salvage.read(None)
+        return root, (*salvage.problems, *builder.problems)
     try:
         return builder.build(clean.lines), tuple(builder.problems)
     except Trouble as trouble:
@@ -50,8 +56,8 @@ class Salvage:
         self.builder = builder
         self.problems: list[Diagnostic] = []
 
-    def read(self, whole: Trouble) -> Mapping:
-        """Return all that can be read of the file, which stopped at `whole`."""
+    def read(self, whole: Trouble | None) -> Mapping:
+        """Return all that can be read of the file, which stopped at `whole` if it was tried."""
         numbers = [i for i in range(len(self.lines)) if _is_content(self.lines[i])]
         indent = min((_indent(self.lines[i]) for i in numbers), default=0)
         entries: list[tuple[Scalar, Node]] = []
@@ -59,11 +65,11 @@ class Salvage:
             if len(self.problems) >= MOST_TROUBLES:
                 break
             # To read a long section again only to fail again would take seconds.
-            known = last - first > _LONG and first < whole.span.line <= last
-            entries += self._section(first, last, None if known else self._try(first, last))
-        if not self.problems:
+            long = last - first > _LONG and _HEADER.fullmatch(self.lines[first]) is not None
+            entries += self._section(first, last, None if long else self._try(first, last))
+        if not self.problems and whole is not None:
             self.problems.append(whole.diagnostic())
-        span = entries[0][0].span if entries else whole.span
+        span = entries[0][0].span if entries else Span(self.builder.file, 1, 1, 1)
         nodes = [node for pair in entries for node in pair]
         return Mapping(self.builder.pair(nodes), span)
 
@@ -124,9 +130,12 @@ class Salvage:
         entries: list[Node] = []
         items: list[Node] = []
         kind: type[Node] | None = None
-        for start, stop in self._chunks(first, last, _indent(self.lines[first]), dashes=True):
+        indent = _indent(self.lines[first])
+        for start, stop in self._chunks(first, last, indent, dashes=True):
             if len(self.problems) >= MOST_TROUBLES:
                 break
+            if _indent(self.lines[start]) != indent:
+                self.problems.append(self._misplaced(start).diagnostic())
             for got in self._entry(start, stop):
                 kind = kind or type(got)
                 if isinstance(got, Mapping) and kind is Mapping:
@@ -153,6 +162,16 @@ class Salvage:
             return []
         pieces = [self._try(first, cut, 1), self._try(cut, last, 1)]
         return [p for p in pieces if isinstance(p, Mapping | Sequence) and _is_complete(p)]
+
+    def _misplaced(self, line: int) -> Trouble:
+        text = self.lines[line]
+        span = self.builder.span(line + 1, _indent(text), len(text.rstrip()))
+        return Trouble(
+            "T013",
+            "the indentation of this line fits none of the lines above",
+            span,
+            "give it the same indentation as its neighbours",
+        )
 
     def _lose(self, got: Node | Trouble | None, line: int) -> None:
         """Report a piece that is lost."""

@@ -181,3 +181,18 @@ def test_list_at_the_indentation_of_its_name():
     root, problems = parse_tree("joins:\n- a b\n- 'c\n- d e\nitems\n  S1: x\n", "cell.yaml")
     assert [p.code for p in problems] == ["T012", "T024"]
     assert as_plain(root) == {"joins": ["a b", "d e"], "items": {"S1": "x"}}
+
+
+def test_a_long_file_that_is_not_plain_costs_little_and_says_the_same():
+    lines = [f"  S{i}: {{part: button, set: [1 A, 2 A]}}" for i in range(4000)]
+    for number, line in ((70, "  S70: 'button''s'"), (71, "  S71: [x"), (3000, " S3000: late")):
+        lines[number] = line
+    long, problems = parse_tree("\n".join(["cell: x", "items:", *lines]), "x")
+    # The same lines in a file short enough for the full reader.
+    short, fewer = parse_tree("\n".join(["cell: x", "items:", *lines[:80], *lines[2990:]]), "x")
+    assert [(p.code, p.message) for p in problems] == [(p.code, p.message) for p in fewer]
+    assert [p.span.line for p in problems] == [74, 3003]
+    items, some = long.get("items"), short.get("items")
+    assert len(items.entries) == 3999
+    assert as_text(items.get("S70")) == as_text(some.get("S70")) == "button's"
+    assert as_text(items.get("S3000")) == as_text(some.get("S3000")) == "late"
