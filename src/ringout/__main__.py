@@ -2,4 +2,7 @@
 
 from ringout.cli import main
 
-main()
+__all__: list[str] = []
+
+if __name__ == "__main__":
+    main()
