@@ -29,7 +29,8 @@ def seconds(command: list[str]) -> float:
     done = subprocess.run(command, capture_output=True, check=False)
     spent = time.perf_counter() - start
     if done.returncode not in (0, 1):
-        raise SystemExit(f"{' '.join(command)} ended with {done.returncode}:\n{done.stderr.decode()}")
+        told = done.stderr.decode()
+        raise SystemExit(f"{' '.join(command)} ended with {done.returncode}:\n{told}")
     return spent
 
 

@@ -1,4 +1,4 @@
-"""Cells of any size for measuring: blocks of eight inputs on a tree of feeds, two sensors a socket."""
+"""Cells of any size for measuring: blocks of eight inputs on a tree of feeds."""
 
 from __future__ import annotations
 
@@ -13,7 +13,11 @@ def generated_cell(channels: int) -> str:
     a splitter with a three-wire and a two-wire sensor.
     """
     blocks = channels // BLOCK_CHANNELS
-    items = ["  T1: supply-24v-20a", f"  F1: {{part: electronic-breaker-8ch, set: [{_settings()}]}}"]
+    settings = ", ".join(["2 A"] * BRANCHES)
+    items = [
+        "  T1: supply-24v-20a",
+        f"  F1: {{part: electronic-breaker-8ch, set: [{settings}]}}",
+    ]
     cables = ["  W0: {part: cable-2x1.5, length: 0.5 m}"]
     joins = ["  - T1:+  W0:BN  F1:in+", "  - T1:-  W0:BU  F1:in-"]
     signals: list[str] = []
@@ -24,7 +28,8 @@ def generated_cell(channels: int) -> str:
         items.append(f"  {name}: io-block-8-inputs")
         cables.append(f"  WF{block}: {{part: cable-2x1.0, length: 3 m}}")
         before = last.get(branch)
-        plus, minus = (f"{before}-XS:1", f"{before}-XS:2") if before else (f"F1:out{branch}", f"F1:m{branch}")
+        plus = f"{before}-XS:1" if before else f"F1:out{branch}"
+        minus = f"{before}-XS:2" if before else f"F1:m{branch}"
         joins.append(f"  - {plus}  WF{block}:BN  {name}-XS:1")
         joins.append(f"  - {minus}  WF{block}:BU  {name}-XS:2")
         last[branch] = name
@@ -51,13 +56,14 @@ def generated_cell(channels: int) -> str:
             f"cell: Generated cell of {channels} channels",
             "revision: A",
             "ambient: 10..40 °C",
-            "items:", *items,
-            "cables:", *cables,
-            "joins:", *joins,
-            "signals:", *signals, "",
+            "items:",
+            *items,
+            "cables:",
+            *cables,
+            "joins:",
+            *joins,
+            "signals:",
+            *signals,
+            "",
         ]
     )
-
-
-def _settings() -> str:
-    return ", ".join(["2 A"] * BRANCHES)

@@ -65,7 +65,7 @@ def test_every_local_state_agrees_with_ngspice(ngspice: str, name: str, tmp_path
 
 
 def test_the_printed_netlist_runs_unchanged(ngspice: str, tmp_path: Path) -> None:
-    """What `ringout netlist` prints is what ngspice takes, and the voltages are those of `meter`."""
+    """What `ringout netlist` prints is what ngspice takes; its voltages are those of `meter`."""
     loaded = run.load(str(EXAMPLES / "corrected.yaml"))
     assert loaded.cell is not None
     text = run.netlist(loaded.cell, {"S1": "pressed", "K1.O1": "on"})

@@ -239,8 +239,8 @@ class Meaning:
             self._error("N311", f"{name} has no load {element}", node.span, fix)
             return None
         if not element and not item.part.main:
-            fix = f"name one: {', '.join(f'{name}.{x}' for x in loads)}" if loads else None
-            self._error("N311", f"{name} is nothing an output can drive", node.span, fix)
+            choose = f"name one: {', '.join(f'{name}.{x}' for x in loads)}" if loads else None
+            self._error("N311", f"{name} is nothing an output can drive", node.span, choose)
             return None
         return node.text
 

@@ -97,8 +97,8 @@ class Places:
             return item, found
         if len(sockets) == 1:
             return item, next(iter(sockets.values()))
-        every = ", ".join(f"{name}-{s}" for s in sockets)
-        fix = f"say which one: {every}" if sockets else f"{name} has {self._choices(item)}"
+        shown = ", ".join(f"{name}-{s}" for s in sockets)
+        fix = f"say which one: {shown}" if sockets else f"{name} has {self._choices(item)}"
         self._error("N303", f"`{word}` names no single socket of {name}", span, fix)
         return None
 

@@ -84,6 +84,9 @@ class HouseFields(_Fields):
         default=None, description="Whose sizes and colours are usual."
     )
     ferrule_series: Text | None = Field(default=None, description="Colour series of the ferrules.")
+    clamp_thread: Text | None = Field(
+        default=None, description="Thread of the clamp screws, as in M3; gives their torque."
+    )
     spare: Text | None = Field(default=None, description="Spare that is to be left.")
 
 

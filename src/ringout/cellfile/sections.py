@@ -32,7 +32,7 @@ from ringout.cellfile.words import (
     word_of,
 )
 
-HOUSE_KEYS = ("market", "ferrule_series", "spare")
+HOUSE_KEYS = ("market", "ferrule_series", "clamp_thread", "spare")
 MARKETS = ("iec", "us")
 _JOIN_KEYS = ("from", "over", "to", "length", "area", "note")
 _CODE = re.compile(r"[TNWCF]\d{3}")

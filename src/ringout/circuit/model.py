@@ -127,7 +127,10 @@ class Circuit:
     def curves(self, positions: IntArray, corner: int = TYP) -> IntArray:
         """Return (S, E) curve choices for (S, A) positions at one corner of tolerance."""
         on = self.conducts(positions)
-        return np.where(on, self.on_curve[corner][None, :], self.off_curve[corner][None, :])
+        chosen: IntArray = np.where(
+            on, self.on_curve[corner][None, :], self.off_curve[corner][None, :]
+        )
+        return chosen
 
     def rest(self) -> IntArray:
         """Return the (1, A) positions at rest: first position of every actor."""

@@ -130,8 +130,8 @@ def _places(cell: Cell) -> list[tuple[str, Terminal, Terminal]]:
         if item.part.family in ("supply", "protection"):
             continue
         plus = minus = ""
-        for a, b in feeds_of(item):
-            plus, minus = plus or a, minus or b
+        for high, low in feeds_of(item):
+            plus, minus = plus or high, minus or low
         a, b = _terminal_of(cell, item.name, plus), _terminal_of(cell, item.name, minus)
         if a is not None and b is not None:
             places.append((item.name, a, b))

@@ -82,7 +82,7 @@ def split_circuit(circuit: Circuit) -> Split:
         if node not in hub:
             of_node[node] = numbers.setdefault(root(node), len(numbers))
     members = [[] for _ in numbers]
-    hub_elements = []
+    hub_elements: list[int] = []
     for e, element in enumerate(circuit.elements):
         part = max(int(of_node[element.tail]), int(of_node[element.head]))
         of_element[e] = part

@@ -251,8 +251,9 @@ def _choose_base(
         columns = [*cluster.actors, *cluster.driven]
         base[0, columns] = settled.positions[rows[0]][columns]
         elements = list(cluster.elements)
-        can_on[elements] = conducts[np.ix_(rows, elements)].any(axis=0)
-        can_off[elements] = (~conducts[np.ix_(rows, elements)]).any(axis=0)
+        mine = conducts[rows][:, elements]
+        can_on[elements] = mine.any(axis=0)
+        can_off[elements] = (~mine).any(axis=0)
     return base, can_on, can_off
 
 

@@ -53,7 +53,7 @@ def face_pair_text(face: Face) -> list[str]:
         for side in SIDES
         if (drawing := face_text(face, side))
     ]
-    return beside(*views) if len(views) == len(SIDES) else []
+    return beside(views[0], views[1]) if len(views) == len(SIDES) else []
 
 
 def face_lines(face: Face) -> list[str]:

@@ -72,7 +72,7 @@ def write_csv(sheet: Sheet, path: str | Path) -> list[Path]:
     if target.suffix.lower() == ".csv":
         keys = dict.fromkeys(("list", *(k for found, _ in tables.values() for k in found)))
         records: list[Record] = [
-            {"list": name} | record for name, (_, found) in tables.items() for record in found
+            {"list": name, **record} for name, (_, found) in tables.items() for record in found
         ]
         write_whole(target, _csv((tuple(keys), records)))
         return [target]

@@ -31,7 +31,7 @@ def terminal_of_net(cell: Cell, item: str, net: str) -> Terminal | None:
     for socket in part.sockets.values():
         every += [Terminal(item, socket.name, pin) for pin, n in socket.pins.items() if n == net]
     used = [t for t in every if t in cell.join_at]
-    return (used or every or [None])[0]
+    return next(iter(used or every), None)
 
 
 def channel_terminal(cell: Cell, item: str, channel: str) -> Terminal | None:
