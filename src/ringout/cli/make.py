@@ -142,8 +142,8 @@ cables:
   W3: {part: cordset-m12-4, length: 5 m}
 
 joins:
-  - T1:+   W1:1   K1-XS:1
-  - T1:-   W1:2   K1-XS:2
+  - T1:+   W1:BN  K1-XS:1
+  - T1:-   W1:BU  K1-XS:2
   - S1:13  W2:BN  K1-X1:1
   - S1:14  W2:BK  K1-X1:4
   - B1     W3     K1-X2

@@ -9,6 +9,7 @@ from itertools import product
 import numpy as np
 
 from ringout.circuit.model import Circuit, IntArray
+from ringout.findings.feeds import commons_of
 
 RAIL_KINDS = frozenset({"core", "plug", "link", "bond", "fuse", "breaker", "protection"})
 MOST_STATES = 256
@@ -99,6 +100,10 @@ def _moves(circuit: Circuit, actor: int) -> bool:
 def _rails(circuit: Circuit) -> np.ndarray:
     rail = np.zeros(len(circuit.network.node_names), dtype=np.bool_)
     rail[0] = True
+    # a common that nothing feeds is a rail too: its channels do not depend on each other
+    for item in circuit.cell.items.values():
+        for _, net, _ in commons_of(item):
+            rail[circuit.node_of_net[(item.name, net)]] = True
     neighbours: dict[int, list[int]] = {}
     for element in circuit.elements:
         if element.kind in RAIL_KINDS:

@@ -158,7 +158,8 @@ def _unsolved(bench: Bench) -> list[NotRun]:
         )
     for cluster in bench.found.part.clusters:
         if not bench.found.complete[cluster.number]:
-            names = ", ".join(bench.circuit.actors[a].name for a in cluster.actors)
+            names = ", ".join(bench.circuit.actors[a].name for a in cluster.actors[:5])
+            names += f" and {len(cluster.actors) - 5} more" if len(cluster.actors) > 5 else ""
             out.append(
                 NotRun(
                     "all states",
@@ -175,7 +176,8 @@ ECHOES = frozenset({"F101", "F102", "F103", "F104", "F105", "F107", "F110", "F30
 
 def _without_echoes(cell: Cell, findings: list[Finding]) -> list[Finding]:
     """Leave out wrong levels of signals whose own devices a graver finding already explains."""
-    blamed = {f.get("item") for f in findings if f.code in CAUSES} - {""}
+    causes = [f for f in findings if f.code in CAUSES]
+    blamed = {v for f in causes for k, v in f.about if k in ("item", "also")} - {""}
     nothing_fed = any(f.code == "F406" for f in findings)
     out = []
     for finding in findings:

@@ -13,8 +13,8 @@ from ringout.circuit.behaviour import PROTECTION_HOLDS, ohmic
 from ringout.circuit.compile import Added, compile_circuit
 from ringout.circuit.model import HIGH, LOW, TYP, Circuit
 from ringout.findings.bounds import Question, Ranges
+from ringout.findings.feeds import feeds_of
 from ringout.findings.model import BranchLoad, Finding, Quantity
-from ringout.findings.references import feeds_of
 from ringout.findings.survey import Survey
 from ringout.solve import solve_cases, worst_case
 from ringout.tables.protection import mcb_magnetic_a, mcb_thermal_a

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 import numpy as np
 
 from ringout.base import Severity
 from ringout.cell.model import Item
+from ringout.cell.part import Channel
 from ringout.circuit.model import Circuit
 from ringout.findings.clusters import RAIL_KINDS
+from ringout.findings.feeds import commons_of
 from ringout.findings.model import Finding, Quantity
 from ringout.findings.survey import Survey
 
@@ -55,61 +58,89 @@ def rail_labels(circuit: Circuit) -> list[int]:
     return [root(n) for n in range(len(label))]
 
 
-def feeds_of(item: Item) -> Iterable[tuple[str, str]]:
-    """Yield `(plus net, minus net)` of everything in an item that must be fed."""
+@dataclass(frozen=True, slots=True)
+class _Open:
+    """A net that must be fed and is not: item, net, 0 for + and 1 for 0 V, a common or a feed."""
+
+    item: str
+    net: str
+    side: int
+    common: bool
+
+
+def _in_use(circuit: Circuit, item: Item, channels: list[Channel]) -> bool:
+    """Return whether a channel of a group has a name or a conductor on its own net."""
     part = item.part
-    if part.alive is not None:
-        yield part.alive.tail, part.alive.head
-    pairs: dict[str, list[tuple[str, str]]] = {}
-    for channel in part.channels.values():
-        element = part.element_by_name[channel.element]
-        pairs.setdefault(channel.group, []).append((element.tail, element.head))
-    for group in pairs.values():
-        for side in (0, 1):
-            nets = {p[side] for p in group}
-            if len(nets) == 1 and len(group) > 1:
-                yield ("", nets.pop()) if side else (nets.pop(), "")
+    names = {c.name for c in channels}
+    if any(s.item == item.name and s.channel.name in names for s in circuit.cell.signals.values()):
+        return True
+    elements = [part.element_by_name[c.element] for c in channels]
+    shared = {e.tail for e in elements} if len({e.tail for e in elements}) == 1 else set()
+    shared |= {e.head for e in elements} if len({e.head for e in elements}) == 1 else set()
+    own = {n for e in elements for n in (e.tail, e.head)} - shared
+    return any(t.item == item.name and item.net(t) in own for t in circuit.cell.join_at)
 
 
-def _open_feeds(circuit: Circuit, label: list[int]) -> Iterable[Finding]:
+def _not_fed(circuit: Circuit, label: list[int]) -> list[_Open]:
     sources = [e for e in circuit.elements if e.kind == "source"]
-    plus = {label[e.tail] for e in sources}
-    minus = {label[e.head] for e in sources}
-    reached = plus | minus
+    poles = ({label[e.tail] for e in sources}, {label[e.head] for e in sources})
+    out: list[_Open] = []
     for item in circuit.cell.items.values():
         if item.part.family == "supply":
             continue
-        told: set[str] = set()
-        for plus_net, minus_net in feeds_of(item):
-            for net, wanted, words in (
-                (plus_net, plus, "+24 V"),
-                (minus_net, minus, "0 V"),
-            ):
-                if not net or net in told:
-                    continue
-                node = circuit.node_of_net[(item.name, net)]
-                here = label[node]
-                common = not (plus_net and minus_net)
-                if here in wanted or (common and here in reached):
-                    continue
-                told.add(net)
-                name = circuit.network.node_names[node]
-                other = "the other pole" if here in reached else "no supply"
-                kind = "common" if common else words
-                yield Finding(
-                    "F401",
-                    Severity.ERROR,
-                    f"{item.name}: its {kind} at {name} is joined to {other}; "
-                    f"nothing on it can work"
-                    if not common
-                    else f"{item.name}: the common of its channels at {name} is joined to {other}; "
-                    f"no current can return, every channel of the group is dead",
-                    (item.span,),
-                    name,
-                    (),
-                    "common practice",
-                    about=(("item", item.name),),
-                )
+        if item.part.alive is not None:
+            for side, net in enumerate((item.part.alive.tail, item.part.alive.head)):
+                if label[circuit.node_of_net[(item.name, net)]] not in poles[side]:
+                    out.append(_Open(item.name, net, side, common=False))
+        for side, net, channels in commons_of(item):
+            here = label[circuit.node_of_net[(item.name, net)]]
+            known = any(o.item == item.name and o.net == net for o in out)
+            if here not in poles[0] | poles[1] and not known and _in_use(circuit, item, channels):
+                out.append(_Open(item.name, net, side, common=True))
+    return out
+
+
+def _open_feeds(circuit: Circuit, label: list[int]) -> Iterable[Finding]:
+    """Yield one finding per stretch of conductors that should be fed and is not."""
+    stretches: dict[tuple[int, int], list[_Open]] = {}
+    for found in _not_fed(circuit, label):
+        here = label[circuit.node_of_net[(found.item, found.net)]]
+        stretches.setdefault((here, found.side), []).append(found)
+    sources = [e for e in circuit.elements if e.kind == "source"]
+    reached = {label[n] for e in sources for n in (e.tail, e.head)}
+    for (here, side), opens in stretches.items():
+        families = {o.item: circuit.cell.items[o.item].part.family for o in opens}
+        first = min(opens, key=lambda o: families[o.item] != "controller")
+        item = circuit.cell.items[first.item]
+        name = circuit.network.node_names[circuit.node_of_net[(first.item, first.net)]]
+        other = "the wrong pole" if here in reached else "no supply"
+        also = [o.item for o in opens if o.item != first.item]
+        more = f" Dead with it: {', '.join(dict.fromkeys(also))}." if also else ""
+        if first.common:
+            text = (
+                f"{item.name}: the common of its channels at {name} is joined to {other}; no "
+                f"current can return, every channel of the group is dead.{more}"
+            )
+        else:
+            pole = ("+24 V", "0 V")[side]
+            text = (
+                f"{item.name}: its {pole} at {name} is joined to {other}; nothing on it can "
+                f"work.{more}"
+            )
+        yield Finding(
+            "F401",
+            Severity.ERROR,
+            text,
+            (item.span,),
+            name,
+            (),
+            "common practice",
+            about=(
+                ("item", first.item),
+                ("side", str(side)),
+                *(("also", n) for n in dict.fromkeys(also)),
+            ),
+        )
 
 
 def _split_references(circuit: Circuit, found: Survey, label: list[int]) -> Iterable[Finding]:

@@ -164,17 +164,18 @@ def _missing(cell: Cell, finding: Finding) -> Iterator[Proposal]:
     )
     if here is None:
         return
+    side = int(finding.get("side") or 1)
     for supply in cell.items.values():
         for source in (e for e in supply.part.elements if e.kind == "source"):
-            for net, words in ((source.head, "0 V"), (source.tail, "+24 V")):
-                end = terminal_of_net(cell, supply.name, net)
-                if end is not None:
-                    yield Proposal(
-                        f"join {here} to the {words} it needs: {end}, or its branch",
-                        with_link(cell, here, end),
-                        (("", f"- {here}  {end}"),),
-                        tuple(s.name for s in cell.signals.values() if s.item == item),
-                    )
+            end = terminal_of_net(cell, supply.name, (source.tail, source.head)[side])
+            if end is None:
+                continue
+            yield Proposal(
+                f"join {here} to the {('+24 V', '0 V')[side]} it needs: {end}, or its branch",
+                with_link(cell, here, end),
+                (("", f"- {here}  {end}"),),
+                tuple(s.name for s in cell.signals.values() if s.item == item),
+            )
 
 
 def _terminals(cell: Cell, item: str) -> Iterator[Terminal]:
