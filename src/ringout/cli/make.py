@@ -132,18 +132,22 @@ ambient: 10..40 °C
 
 items:
   T1: supply-24v-5a
+  F1: {part: electronic-breaker-1ch, set: 2 A}
   K1: {part: io-panel-16x16, note: robot controller}
   S1: {part: pushbutton-1no-gold, note: start}
   B1: {part: inductive-pnp-no, note: part in place}
 
 cables:
+  W0: {part: cable-2x1.5, length: 0.5 m}
   W1: {part: cable-2x1.0, length: 2 m}
   W2: {part: cable-4x0.34, length: 5 m}
   W3: {part: cordset-m12-4, length: 5 m}
 
 joins:
-  - T1:+   W1:BN  K1-XS:1
-  - T1:-   W1:BU  K1-XS:2
+  - T1:+   W0:BN  F1:in+
+  - T1:-   W0:BU  F1:in-
+  - F1:out W1:BN  K1-XS:1
+  - F1:m   W1:BU  K1-XS:2
   - S1:13  W2:BN  K1-X1:1
   - S1:14  W2:BK  K1-X1:4
   - B1     W3     K1-X2

@@ -12,6 +12,9 @@ def feeds_of(item: Item) -> Iterable[tuple[str, str]]:
     """Yield `(plus net, minus net)` of everything in an item that must be fed."""
     if item.part.alive is not None:
         yield item.part.alive.tail, item.part.alive.head
+    own = item.part.element_by_name.get("own")
+    if own is not None and own.kind == "load" and not own.when:
+        yield own.tail, own.head
     for side, net, _ in commons_of(item):
         yield ("", net) if side else (net, "")
 

@@ -9,6 +9,7 @@ from ringout.circuit.model import TYP, Circuit
 from ringout.findings.model import Finding, Quantity
 from ringout.findings.survey import Survey
 from ringout.solve import solve_cases
+from ringout.tables.suppress import decay_s
 
 HARMLESS_V = 75.0  # a semiconductor output survives this much; common practice (TVS at 36..60 V)
 
@@ -36,9 +37,10 @@ def judge_coils(circuit: Circuit, found: Survey) -> list[Finding]:
     for at, (coil, _) in enumerate(coils):
         element = circuit.elements[coil]
         volts = solution.node_v[at, element.tail] - solution.node_v[at, element.head]
-        if abs(volts) < HARMLESS_V:
-            continue
-        findings.append(_finding(circuit, found, coil))
+        if abs(volts) >= HARMLESS_V:
+            findings.append(_finding(circuit, found, coil))
+        else:
+            findings += _release(circuit, coil, abs(float(volts)))
     return findings
 
 
@@ -71,6 +73,43 @@ def _driven_coils(circuit: Circuit, found: Survey) -> list[tuple[int, list[tuple
             actors.append((actor, off))
         out.append((e, actors))
     return out
+
+
+def _release(circuit: Circuit, coil: int, clamp_v: float) -> list[Finding]:
+    """Return how long a suppressed coil holds on after its output turned off."""
+    element = circuit.elements[coil]
+    spec = element.spec
+    assert spec is not None
+    let_go = spec.values.get("releases") or spec.values.get("off_below")
+    if "inductance" not in spec.values or let_go is None:
+        return []
+    ohm, henry = spec.values["ohm"], spec.values["inductance"]
+    times = [
+        decay_s(inductance, r, 24.0 / r, min(volts, 24.0) / r, clamp_v)
+        for inductance, r, volts in (
+            (henry.low, ohm.high, let_go.high),
+            (henry.high, ohm.low, let_go.low),
+        )
+    ]
+    fast_s, slow_s = min(times), max(times)
+    return [
+        Finding(
+            "F306",
+            Severity.NOTE,
+            f"{element.item} lets go {fast_s * 1000:.0f} to {slow_s * 1000:.0f} ms after its output "
+            f"turns off: its current dies against {clamp_v:.1f} V; a clamp of a higher voltage is "
+            f"quicker",
+            (circuit.cell.items[element.item].span,),
+            element.item,
+            (
+                Quantity("shortest", fast_s * 1000, "ms"),
+                Quantity("longest", slow_s * 1000, "ms"),
+                Quantity("against", clamp_v, "V"),
+            ),
+            "coil-suppression",
+            about=(("item", element.item),),
+        )
+    ]
 
 
 def _finding(circuit: Circuit, found: Survey, coil: int) -> Finding:

@@ -8,13 +8,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ringout.base import Severity
-from ringout.cell.model import Cell
+from ringout.cell.model import Cell, Signal
 from ringout.circuit.compile import compile_circuit
 from ringout.circuit.model import Circuit
 from ringout.findings.bounds import Bounder, Ranges
+from ringout.findings.conductors import judge_conductors
 from ringout.findings.contacts import judge_contacts, judge_least_current
 from ringout.findings.expects import ExpectPlan
 from ringout.findings.inductive import judge_coils
+from ringout.findings.inrush import judge_inrush
 from ringout.findings.levels import LevelPlan, LevelSurvey
 from ringout.findings.model import BranchLoad, Finding, Judgement, NotRun, SignalResult
 from ringout.findings.power import feed_questions, judge_back_feed, judge_feeds, judge_steady
@@ -25,7 +27,7 @@ from ringout.findings.protection import (
     judge_far_shorts,
     judge_loads,
 )
-from ringout.findings.references import judge_references
+from ringout.findings.references import judge_references, rail_labels
 from ringout.findings.shorts import judge_shorts
 from ringout.findings.signals import judge_signals
 from ringout.findings.survey import Survey, survey
@@ -76,6 +78,8 @@ RULES: tuple[tuple[str, Rule], ...] = (
         "shorts at the far end",
         lambda b: judge_far_shorts(b.circuit, far_shorts(b.cell, b.found, b.circuit)),
     ),
+    ("conductors and their protection", lambda b: judge_conductors(b.circuit)),
+    ("inrush", lambda b: judge_inrush(b.circuit, b.levels)),
     ("filters and pulses", lambda b: judge_timing(b.circuit)),
     ("safety devices on ordinary inputs", lambda b: judge_safety(b.circuit)),
     ("what the file expects", lambda b: b.expects.judge(b.expected, b.levels)),
@@ -130,7 +134,7 @@ def judge(cell: Cell) -> Judgement:
         except (ArithmeticError, IndexError, KeyError, ValueError) as problem:
             not_run.append(NotRun(name, f"internal problem: {type(problem).__name__} {problem}"))
     not_run += _unsolved(bench)
-    findings = [_accept(cell, f) for f in _without_echoes(cell, findings)]
+    findings = [_accept(cell, f) for f in _without_echoes(bench, findings)]
     order = {Severity.ERROR: 0, Severity.WARNING: 1, Severity.NOTE: 2}
     findings.sort(key=lambda f: (order[f.severity], f.where[0].line if f.where else 0, f.code))
     return Judgement(
@@ -174,22 +178,37 @@ CAUSES = frozenset({"F201", "F203", "F401", "F402", "F406"})
 ECHOES = frozenset({"F101", "F102", "F103", "F104", "F105", "F107", "F110", "F301", "F302", "F305"})
 
 
-def _without_echoes(cell: Cell, findings: list[Finding]) -> list[Finding]:
-    """Leave out wrong levels of signals whose own devices a graver finding already explains."""
+def _without_echoes(bench: Bench, findings: list[Finding]) -> list[Finding]:
+    """Leave out wrong levels of signals that a graver finding already explains.
+
+    A finding explains a signal when it is about one of the signal's own devices, or about the
+    stretch of conductors its channel hangs on; another group of the same controller still
+    speaks for itself.
+    """
+    cell, circuit = bench.cell, bench.circuit
     causes = [f for f in findings if f.code in CAUSES]
-    blamed = {v for f in causes for k, v in f.about if k in ("item", "also")} - {""}
-    nothing_fed = any(f.code == "F406" for f in findings)
-    out = []
-    for finding in findings:
-        signal = cell.signals.get(finding.get("signal"))
-        if finding.code in ECHOES and signal is not None:
-            mine = {signal.item, signal.drives.split(".")[0]}
-            if signal.on is not None:
-                mine |= {p.actor.split(".")[0] for p in signal.on.leaves()}
-            if nothing_fed or mine & blamed:
-                continue
-        out.append(finding)
-    return out
+    controllers = {n for n, i in cell.items.items() if i.part.family == "controller"}
+    blamed = {v for f in causes for k, v in f.about if k in ("item", "also")} - controllers
+    stretches = {int(v) for f in causes for k, v in f.about if k == "stretch"}
+    nothing_fed = any(f.code == "F406" for f in causes)
+    label = rail_labels(circuit) if stretches else []
+
+    def explained(signal: Signal) -> bool:
+        mine = {signal.drives.split(".")[0]}
+        if signal.on is not None:
+            mine = {p.actor.split(".")[0] for p in signal.on.leaves()}
+        channel = circuit.index_of.get(f"{signal.item}.{signal.channel.element}", -1)
+        ends = circuit.elements[channel]
+        hangs = bool(stretches) and bool({label[ends.tail], label[ends.head]} & stretches)
+        return nothing_fed or bool(mine & blamed) or hangs
+
+    return [
+        f
+        for f in findings
+        if f.code not in ECHOES
+        or (signal := cell.signals.get(f.get("signal"))) is None
+        or not explained(signal)
+    ]
 
 
 def _accept(cell: Cell, finding: Finding) -> Finding:

@@ -14,8 +14,10 @@ from ringout.findings.clusters import describe, local_states
 from ringout.findings.limits import Limits, limits_of
 from ringout.findings.settle import SettledStates, settle_states
 from ringout.findings.survey import Survey
-from ringout.solve import driving_point_ohm
+from ringout.solve import driving_point_ohm, solve_cases
 
+WEAK_OHM = 1e5  # a level held by more than this may float, common practice
+STRAY_A = 50e-6  # what touch, damp and neighbouring cores bring, common practice
 DARK = -1  # stands for "the lamp's own current" among the questions
 
 
@@ -38,7 +40,7 @@ class SignalStates:
         proven: (S,) the two are proven.
         contact_a: contact element to the typical amperes it carries while the signal is on.
         least_a: element with a least current to its guaranteed lowest amperes and the state.
-        held_ohm: (S,) resistance that holds the level, seen from the channel.
+        floats: (S,) a stray current of some microamperes carries the level out of its band.
         dark_a: for a driven lamp, state in which it should be dark to its highest amperes.
     """
 
@@ -58,7 +60,7 @@ class SignalStates:
     contact_a: Mapping[int, float]
     least_a: Mapping[int, tuple[float, int]]
     dark_a: Mapping[int, float]
-    held_ohm: np.ndarray
+    floats: BoolArray
 
     def describe(self, circuit: Circuit, row: int) -> str:
         """Return one state in words."""
@@ -145,7 +147,7 @@ class LevelPlan:
             low = float(ranges.low[at])
             if e not in least[number] or low < least[number][e][0]:
                 least[number][e] = (low, own)
-        held = self._held_ohm()
+        floats = self._floats()
         result: dict[str, SignalStates] = {}
         row = 0
         for number, plan in enumerate(self.plans):
@@ -171,24 +173,45 @@ class LevelPlan:
                 contact_a=_contacts(self.circuit, self.found, plan, element_a),
                 least_a=least[number],
                 dark_a=dark[number],
-                held_ohm=held[rows],
+                floats=floats[rows],
             )
         return LevelSurvey(result, ranges, self.settled)
 
-    def _held_ohm(self) -> np.ndarray:
-        """Return (S,) what holds each level, as resistance between the channel's two ends."""
-        if not len(self.settled.positions):
-            return np.zeros(0)
+    def _floats(self) -> BoolArray:
+        """Return (S,) whether a stray current, either way, changes what the level means.
+
+        Only levels held by more than `WEAK_OHM` are looked at; a level may be held by a part
+        that lets go only after some volts, which its resistance alone does not show.
+        """
+        floats = np.zeros(len(self.settled.positions), dtype=np.bool_)
+        if not len(floats):
+            return floats
         curves = self.circuit.curves(self.settled.positions, TYP)
         curves[:, self.found.cut] = self.circuit.off_curve[TYP][self.found.cut]
-        pairs = [
-            (self.circuit.elements[p.element].tail, self.circuit.elements[p.element].head)
-            for p in self.plans
-            for _ in range(len(p.positions))
-        ]
-        return driving_point_ohm(
-            self.circuit.network, self.settled.solution, curves, np.array(pairs, dtype=np.int64)
-        )
+        plan_of = [p for p in self.plans for _ in range(len(p.positions))]
+        wanted = np.concatenate([p.wanted for p in self.plans])
+        ends = [self.circuit.elements[p.element] for p in plan_of]
+        pairs = np.array([(e.tail, e.head) for e in ends], dtype=np.int64)
+        network, solution = self.circuit.network, self.settled.solution
+        held = driving_point_ohm(network, solution, curves, pairs)
+        rows = np.flatnonzero(held > WEAK_OHM)
+        if not rows.size:
+            return floats
+        for way in (STRAY_A, -STRAY_A):
+            stray = np.zeros((len(rows), network.node_count))
+            every = np.arange(len(rows))
+            stray[every, pairs[rows, 0]] += way
+            stray[every, pairs[rows, 1]] -= way
+            moved = solve_cases(network, curves[rows], injected_a=stray)
+            volts = moved.node_v[every, pairs[rows, 0]] - moved.node_v[every, pairs[rows, 1]]
+            for at, row in enumerate(rows.tolist()):
+                limits = plan_of[row].limits
+                limit = limits.on_v if wanted[row] else limits.off_v
+                if limit is None:
+                    continue
+                good = volts[at] >= limit if wanted[row] else volts[at] <= limit
+                floats[row] |= not good
+        return floats
 
 
 def survey_levels(circuit: Circuit, found: Survey, bounder: Bounder) -> LevelSurvey:

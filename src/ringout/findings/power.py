@@ -16,6 +16,9 @@ from ringout.findings.survey import Survey
 DEAD_RAIL_V = 5.0  # a rail whose supply is off should be far below this
 
 
+MOST_DROP_V = 1.2  # 5 % of 24 V from the supply to a load, iec-60204-1
+
+
 def _fed(circuit: Circuit) -> list[int]:
     """Return the indices of discrete devices that are electronics with a least voltage."""
     return [
@@ -44,8 +47,10 @@ def judge_feeds(circuit: Circuit, ranges: Ranges) -> list[Finding]:
     for at, i in enumerate(_fed(circuit)):
         driven = circuit.driven[i]
         low, need = float(ranges.low[at]), driven.on_at.high
-        joined = label[driven.tail] in poles and label[driven.head] in poles
-        if low >= need or not joined:
+        if not (label[driven.tail] in poles and label[driven.head] in poles):
+            continue
+        if low >= need:
+            findings += _drop(circuit, i, low)
             continue
         item = circuit.actors[driven.actor].item
         turned = float(ranges.high[at]) < -1.0
@@ -65,21 +70,49 @@ def judge_feeds(circuit: Circuit, ranges: Ranges) -> list[Finding]:
     return findings
 
 
+def _drop(circuit: Circuit, device: int, low_v: float) -> list[Finding]:
+    """Return a warning when more is lost on the way to a device than is usual."""
+    sources = [e.spec for e in circuit.elements if e.kind == "source" and e.spec is not None]
+    lowest = min((s.values["volts"].low for s in sources), default=0.0)
+    lost = lowest - low_v
+    if len(sources) != 1 or lost <= MOST_DROP_V:
+        return []
+    driven = circuit.driven[device]
+    item = circuit.actors[driven.actor].item
+    return [
+        Finding(
+            "F504",
+            Severity.WARNING,
+            f"{lost:.1f} V can be lost on the way to {item}, more than 5 % of 24 V; it still "
+            f"gets {low_v:.1f} V and needs {driven.on_at.high:.1f} V",
+            (driven.span,),
+            item,
+            (Quantity("lost", lost, "V"), Quantity("left", low_v, "V")),
+            "iec-60204-1",
+            about=(("item", item),),
+        )
+    ]
+
+
 def judge_back_feed(circuit: Circuit, found: Survey) -> list[Finding]:
     """Return rails that are fed from elsewhere while their own supply is off.
 
     Every local state is solved with each supply off in turn; cells with one supply have
     nothing that could feed back.
     """
-    sources = [(i, e) for i, e in enumerate(circuit.elements) if e.kind == "source"]
+    sources = [
+        (i, e)
+        for i, e in enumerate(circuit.elements)
+        if e.kind == "source"
+        and (column := int(circuit.cond_actor[i, 0])) >= 0
+        and circuit.actors[column].moved_by == "supply"
+    ]
     rows = np.flatnonzero(found.allowed)
     if len(sources) < 2:
         return []
     findings: list[Finding] = []
     for number, source in sources:
         column = int(circuit.cond_actor[number, 0])
-        if column < 0:
-            continue
         positions = found.positions[rows].copy()
         mask = int(circuit.cond_mask[number, 0])
         off = [p for p in range(len(circuit.actors[column].positions)) if not mask >> p & 1]
@@ -112,7 +145,7 @@ def judge_back_feed(circuit: Circuit, found: Survey) -> list[Finding]:
 
 def judge_steady(circuit: Circuit, found: Survey) -> list[Finding]:
     """Return states in which a relay or device switches on and off without end."""
-    findings: list[Finding] = []
+    findings = _order_matters(circuit, found)
     told: set[int] = set()
     for row in np.flatnonzero(found.states.chatter).tolist():
         cluster = int(found.cluster_of_row[row])
@@ -135,6 +168,43 @@ def judge_steady(circuit: Circuit, found: Survey) -> list[Finding]:
                 (),
                 "physics",
                 about=(("item", name),),
+            )
+        )
+    return findings
+
+
+def _order_matters(circuit: Circuit, found: Survey) -> list[Finding]:
+    """Return clusters whose relays stay where they were: on from on, off from off."""
+    findings: list[Finding] = []
+    for cluster in found.part.clusters:
+        rows = [r for r in found.rows_of(cluster.number) if found.allowed[r]]
+        if not cluster.driven or not rows:
+            continue
+        positions = found.positions[rows].copy()
+        curves = circuit.curves(positions, TYP)
+        curves[:, found.cut] = circuit.off_curve[TYP][found.cut]
+        ends = [
+            settle_states(circuit, positions, curves, begin_on=begin).positions
+            for begin in (False, True)
+        ]
+        differ = np.flatnonzero((ends[0] != ends[1]).any(axis=1))
+        if not differ.size:
+            continue
+        row = int(differ[0])
+        column = int(np.flatnonzero(ends[0][row] != ends[1][row])[0])
+        item = circuit.cell.items[circuit.actors[column].item]
+        when = describe(circuit, positions[row], cluster.actors)
+        findings.append(
+            Finding(
+                "C102",
+                Severity.NOTE,
+                f"{item.name} stays as it was while {when}: it holds itself once pulled in, or does "
+                f"not pull in by itself; what it does depends on the order of switching",
+                (item.span,),
+                item.name,
+                (),
+                "physics",
+                about=(("item", item.name),),
             )
         )
     return findings

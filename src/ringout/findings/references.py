@@ -138,6 +138,7 @@ def _open_feeds(circuit: Circuit, label: list[int]) -> Iterable[Finding]:
             about=(
                 ("item", first.item),
                 ("side", str(side)),
+                ("stretch", str(here)),
                 *(("also", n) for n in dict.fromkeys(also)),
             ),
         )

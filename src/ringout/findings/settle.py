@@ -66,19 +66,28 @@ def devices_of(circuit: Circuit) -> tuple[list[Device], list[int]]:
     return devices, columns
 
 
-def settle_states(circuit: Circuit, positions: IntArray, curve_of: IntArray) -> SettledStates:
+def settle_states(
+    circuit: Circuit, positions: IntArray, curve_of: IntArray, *, begin_on: bool | None = None
+) -> SettledStates:
     """Settle a batch of states at typical values.
 
     Args:
         circuit: compiled cell.
         positions: (S, A) where persons and commands put things.
         curve_of: (S, E) curves for these positions before any device reacts.
+        begin_on: every relay begins pulled in or released; None: released, electronics alive.
 
     Returns:
         The settled states; a device's column holds its own position.
     """
     devices, columns = devices_of(circuit)
-    result = settle(circuit.network, curve_of, devices)
+    start = None
+    if begin_on is not None:
+        start = np.array(
+            [begin_on or circuit.actors[c].moved_by == "voltage" for c in columns], dtype=np.bool_
+        )
+        start = np.repeat(start[None, :], len(positions), axis=0)
+    result = settle(circuit.network, curve_of, devices, start)
     settled = positions.copy()
     driven = [d for d in circuit.driven if not d.one_way]
     for number, (column, device) in enumerate(zip(columns, driven, strict=True)):

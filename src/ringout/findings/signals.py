@@ -14,7 +14,6 @@ from ringout.findings.limits import LAMP_SHOWS_FROM_A
 from ringout.findings.model import Finding, Level, Quantity, SignalResult
 
 Tell = Callable[[str, Severity, str], Finding]
-FLOATING_OHM = 1e5  # an input held by more than this floats, common practice
 COMFORT_V = 0.5  # house rule: a margin below this is called marginal
 
 
@@ -88,20 +87,28 @@ def _dark_margin_v(circuit: Circuit, states: SignalStates) -> float:
     return inverse(curve, shows) - inverse(curve, max(states.dark_a.values()))
 
 
+def comfort_v(states: SignalStates) -> float:
+    """Return the margin below which a signal is called marginal: a tenth of a narrow window."""
+    on_v, off_v = states.limits.on_v, states.limits.off_v
+    if on_v is None or off_v is None:
+        return COMFORT_V
+    return min(COMFORT_V, 0.1 * abs(on_v - off_v))
+
+
 def _result(circuit: Circuit, states: SignalStates) -> SignalResult:
     on, off = level(circuit, states, wanted=True), level(circuit, states, wanted=False)
     signal = states.signal
     margins = [x.margin_v for x in (on, off) if x is not None]
     solved = all(np.isfinite(m) for m in margins) and bool(margins)
     proven = all(x.proven for x in (on, off) if x is not None)
-    floats = signal.on is not None and bool((states.held_ohm > FLOATING_OHM).any())
+    floats = signal.on is not None and bool(states.floats.any())
     if not solved or not states.complete:
         verdict = "undecided"
     elif min(margins) < 0 or floats:
         verdict = "fails"
     elif not proven:
         verdict = "undecided"
-    elif min(margins[:1] if states.dark_a else margins) < COMFORT_V:
+    elif min(margins[:1] if states.dark_a else margins) < comfort_v(states):
         verdict = "marginal"
     else:
         verdict = "works"
@@ -137,14 +144,21 @@ def _quantities(result: SignalResult) -> tuple[Quantity, ...]:
 
 
 def lone(circuit: Circuit, states: SignalStates) -> bool:
-    """Return whether nothing but the channel itself is on its pin."""
+    """Return whether nothing but the channel itself is on its own pin."""
     element = circuit.elements[states.element]
-    mine = circuit.cell.items[element.item]
-    for end in (element.tail, element.head):
-        for other in circuit.elements:
-            if end in (other.tail, other.head) and other.item != mine.name:
-                break
-        else:
+    item = circuit.cell.items[element.item]
+    part, spec = item.part, element.spec
+    assert spec is not None
+    reachable = set(part.terminals.values())
+    reachable |= {n for s in part.sockets.values() for n in s.pins.values()}
+    for net in (spec.tail, spec.head):
+        if net not in reachable:
+            continue
+        node = circuit.node_of_net[(item.name, net)]
+        if not any(
+            node in (other.tail, other.head) and other.item != item.name
+            for other in circuit.elements
+        ):
             return True
     return False
 
@@ -202,7 +216,7 @@ def _too_high(circuit: Circuit, states: SignalStates, tell: Tell) -> Iterable[Fi
 def _input_findings(
     circuit: Circuit, states: SignalStates, result: SignalResult, tell: Tell
 ) -> Iterable[Finding]:
-    floating = np.flatnonzero(states.held_ohm > FLOATING_OHM)
+    floating = np.flatnonzero(states.floats)
     name, place = states.signal.name, states.signal.channel_name
     if floating.size:
         row = int(floating[0])
@@ -250,7 +264,7 @@ def _on_findings(
             f"{name} is not surely on: {place} gets {on.v_low:.1f} V at worst "
             f"({on.v_typ:.1f} V typical) while {on.worst_while}, on needs {on_v:.1f} V",
         )
-    elif on.margin_v < COMFORT_V:
+    elif on.margin_v < comfort_v(states):
         yield tell(
             "F108",
             Severity.WARNING,
@@ -279,7 +293,7 @@ def _off_findings(
             f"{off.v_high:.1f} V at worst, while {off.worst_while}; off needs {off_v:.1f} V "
             f"or less",
         )
-    elif off.margin_v < COMFORT_V:
+    elif off.margin_v < comfort_v(states):
         yield tell(
             "F109",
             Severity.WARNING,

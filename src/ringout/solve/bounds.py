@@ -319,11 +319,17 @@ class _Question:
         potential = adjoint_v(network, curve_of, solution.node_v, self.pairs)
         potential = np.nan_to_num(potential)
         most_v = self._most_v(self.every)
+        at_0 = np.array([abs(value(c, 0.0)) for c in network.curves.curves])
+        most_s = network.curves.slope_s.max(axis=1)
         stray = 2.0 * LEAK_S * most_v[:, None] * np.sign(potential)
         for e in np.flatnonzero(~self.counted).tolist():
             tail, head = int(network.tail[e]), int(network.head[e])
             way = np.sign(potential[:, tail] - potential[:, head])
-            amps = 2.0 * (QUIET_A + QUIET_S * most_v) * way * (tail != head)
+            amps = np.maximum(
+                at_0[self.lower[:, e]] + most_s[self.lower[:, e]] * most_v,
+                at_0[self.upper[:, e]] + most_s[self.upper[:, e]] * most_v,
+            )
+            amps *= 2.0 * way * (tail != head)
             stray[:, tail] += amps
             stray[:, head] -= amps
         stray[:, 0] = 0.0

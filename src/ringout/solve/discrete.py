@@ -209,11 +209,12 @@ def settle_all(
         chatters from everywhere.
     """
     curve_of = np.asarray(curve_of, dtype=np.int64)
-    initial = np.array([[d.starts_on() for d in devices]], dtype=np.bool_)
-    one_way = initial[0] & [d.one_way for d in devices]
+    initial = np.array([d.starts_on() for d in devices], dtype=np.bool_)[None, :]
+    one_way = np.array([d.one_way for d in devices], dtype=np.bool_)
     if len(devices) - int(one_way.sum()) <= MOST_ENUMERATED:
         choices = [(True,) if d.one_way else (False, True) for d in devices]
-        seeds = np.array(list(product(*choices)), dtype=np.bool_).reshape(-1, len(devices))
+        rows = list(product(*choices))
+        seeds = np.array(rows, dtype=np.bool_).reshape(len(rows), len(devices))
     else:
         ends = [
             settle(network, curve_of[None, :], devices, begin).state[0] | one_way

@@ -28,6 +28,7 @@ _SHORT_STEP = 0.01  # a step shortened below this makes the next one heavier
 _LEAST_HEAVY_S = 1e-8
 _TURN = 24  # steps after which heavy steps are allowed, or no longer allowed
 _AFRESH = 16  # steps after which the balance of currents is added up anew
+_ROUNDING_A = 1e-11  # imbalance that may be rounding at a node with steep elements
 _SAME_A = 1e-12  # a changed segment that changes the current less is no change
 
 _plans: WeakKeyDictionary[Network, Plan] = WeakKeyDictionary()
@@ -222,7 +223,7 @@ class _Run:
         refined_current, refined_missing = self.branches.exact(refined, case)
         balance = np.abs(missing).max(axis=0)
         refined_balance = np.abs(refined_missing).max(axis=0)
-        better = refined_balance <= balance
+        better = refined_balance <= np.maximum(balance, _ROUNDING_A)
         v = np.where(better, refined, v)
         current = np.where(better, refined_current, current)
         balance = np.where(better, refined_balance, balance)
