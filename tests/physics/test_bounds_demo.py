@@ -44,6 +44,8 @@ def test_no_sample_leaves_the_guaranteed_range(name):
     for states in bench.levels.by_name.values():
         element = circuit.elements[states.element]
         volts = solution.node_v[:, element.tail] - solution.node_v[:, element.head]
+        if states.signal.on is None and element.kind in ("coil", "resistance"):
+            volts = np.abs(volts)  # a coil works either way round
         columns = list(states.columns)
         for row, state in enumerate(states.positions):
             same = (positions[:, columns] == state[columns]).all(axis=1)

@@ -339,12 +339,12 @@ def test_a_load_that_leakage_holds_on(bench):
 
 
 def test_a_starved_device(bench):
-    # 250 m of 2 x 0.5 mm2 are 19.5 Ω and more: 180 mA lose 3.5 V and more; alive above 19.2 V
+    # 400 m of 2 x 0.5 mm2 are 31 Ω and more: 180 mA lose 5.6 V and more; alive above 19.2 V
     verdict = bench.cell(
         "B1: light-curtain-ossd-status\nK1: input-card-8-type-3",
         "P W1:BN B1-X:1\nM W1:BU B1-X:3\nB1-X:4 K1:1\nM K1:M",
         "clear: {channel: K1.I1, on: B1 clear}",
-        cables="W1: {part: cable-2x0.5, length: 250 m}",
+        cables="W1: {part: cable-2x0.5, length: 400 m}",
     )
     finding = verdict.finding("F303")
     assert "B1" in finding.message and "19.2 V" in finding.message

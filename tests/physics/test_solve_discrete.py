@@ -31,8 +31,15 @@ def relay(network, node, *, normally_closed=False):
     if normally_closed:
         when_on, when_off = when_off, when_on
     return Device(
-        "K1", "volts", node["A1"], 0, PULLS_IN_V, RELEASES_V, one_way=False,
-        when_off=when_off, when_on=when_on,
+        "K1",
+        "volts",
+        node["A1"],
+        0,
+        PULLS_IN_V,
+        RELEASES_V,
+        one_way=False,
+        when_off=when_off,
+        when_on=when_on,
     )
 
 
@@ -69,9 +76,7 @@ def test_pull_in_and_release_lie_apart(volts, from_off, from_on):
         ("coil", "P", "PE", cv.resistor(1000.0)),
     )
     device = Device("K1", "volts", node["P"], 0, PULLS_IN_V, RELEASES_V, one_way=False)
-    both = settle(
-        network, np.array([case, case]), [device], np.array([[False], [True]])
-    )
+    both = settle(network, np.array([case, case]), [device], np.array([[False], [True]]))
     assert both.state[:, 0].tolist() == [from_off, from_on]
 
 
@@ -105,9 +110,7 @@ def fused(load_ohms, *, rated=(1.0, 2.0)):
     )
     open_ = network.curves.curves.index(OFF)
     fuses = [
-        Device(
-            name, "amps", 0, 0, np.inf, amps, one_way=True, element=e, when_off={e: open_}
-        )
+        Device(name, "amps", 0, 0, np.inf, amps, one_way=True, element=e, when_off={e: open_})
         for name, e, amps in zip(("F1", "F2"), (1, 2), rated, strict=True)
     ]
     return network, case, node, fuses
@@ -143,8 +146,15 @@ def test_a_fuse_that_lets_its_relay_drop():
     devices = [
         Device("F1", "amps", 0, 0, np.inf, 2.0, one_way=True, element=1, when_off={1: off}),
         Device(
-            "K1", "volts", node["x"], 0, 0.01, 0.005, one_way=False,
-            when_off={3: off}, when_on={3: on},
+            "K1",
+            "volts",
+            node["x"],
+            0,
+            0.01,
+            0.005,
+            one_way=False,
+            when_off={3: off},
+            when_on={3: on},
         ),
     ]
     found = settle_all(network, case, devices)

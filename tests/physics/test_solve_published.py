@@ -96,10 +96,10 @@ def test_sensitivities_of_a_ladder():
     assert solution.node_v[0, node["4"]] == pytest.approx(12.318877, abs=5e-5)
     lam = adjoint_v(network, case[None, :], solution.node_v, np.array([[node["4"], 0]]))[0]
     for (a, b, r), printed in SENS.items():
-        a, b = node[a], node[b]
-        across = solution.node_v[0, a] - solution.node_v[0, b]
+        tail, head = node[a], node[b]
+        across = solution.node_v[0, tail] - solution.node_v[0, head]
         # A larger resistance takes across/r^2 less, and a current a > b lowers the target.
-        assert (lam[a] - lam[b]) * across / r**2 == pytest.approx(printed, rel=2e-5)
+        assert (lam[tail] - lam[head]) * across / r**2 == pytest.approx(printed, rel=2e-5)
     assert lam[node["1"]] / STIFF_OHM == pytest.approx(0.29330659, rel=1e-5)
 
 

@@ -38,12 +38,12 @@ def test_the_start_does_not_matter(drawn, start):
 @given(networks(), st.lists(curves(), min_size=3, max_size=3), st.randoms(use_true_random=False))
 def test_a_batch_gives_what_its_cases_give(drawn, extra, random):
     network, _ = drawn
-    elements = [
-        (n, network.node_names[int(t)], network.node_names[int(h)], random.choice(extra))
-        for n, t, h in zip(network.element_names[1:], network.tail[1:], network.head[1:], strict=True)
-    ]
-    elements.insert(0, ("G", "n1", "PE", cv.source(24.0, 0.05, 5.0)))
-    network, case, _ = wired(*elements, node_names=network.node_names[1:])
+    names = network.node_names
+    elements = [("G", "n1", "PE", cv.source(24.0, 0.05, 5.0))]
+    for e in range(1, network.element_count):
+        ends = names[int(network.tail[e])], names[int(network.head[e])]
+        elements.append((network.element_names[e], *ends, random.choice(extra)))
+    network, case, _ = wired(*elements, node_names=names[1:])
     cases = np.repeat(case[None, :], 5, axis=0)
     for row in cases[1:]:
         row[1:] = [random.choice(case[1:].tolist()) for _ in row[1:]]

@@ -150,8 +150,10 @@ def test_we_05_power(bench):
 
 
 def across_the_sensor(limits, ohm):
-    return leaky("1 mA", limits, ohm).replace("R1:1  K1:I", "R1:1  B1:+").replace(
-        "R1:2  K1:COM", "R1:2  B1:OUT"
+    return (
+        leaky("1 mA", limits, ohm)
+        .replace("R1:1  K1:I", "R1:1  B1:+")
+        .replace("R1:2  K1:COM", "R1:2  B1:OUT")
     )
 
 
@@ -252,7 +254,7 @@ signals:
 
 @pytest.mark.parametrize(("count", "volts"), [(19, 5.0), (20, 4.0)])
 def test_we_12_drops_in_series_add(bench, count, volts):
-    """WE-12, an article on sensors in series: 19 of 1 V leave the load its 5 V, by voltage alone."""
+    """WE-12, an article on sensors in series: 19 of 1 V leave the load 5 V, by voltage alone."""
     cell = bench.load(in_series(count, "1 V", "ohm: 3 kΩ"))
     state = {f"B{n}": "target" for n in range(1, count + 1)}
     # each switch adds its milliohm and the joints between

@@ -171,16 +171,28 @@ def test_we_31_a_weak_short_opens_late(bench):
 
 
 def test_we_31_an_overload_of_4_a(bench):
-    """WE-31: 4 A on a branch set to 3 A: off after about 5 s; prove calls the branch overloaded."""
+    """WE-31: 4 A on a branch set to 3 A: off after about 5 s; an overload, and no short."""
     bench.cable("we-31", "1.5 mm2")
     judged = bench.prove(electronic(3, "we-31", 5, amps=4))
-    carried = branch(judged, "F1.branch1")
-    assert carried.high_a == pytest.approx(4.0, rel=0.001)
+    found = finding(judged, "F202")
+    assert "F201" not in codes(judged)
+    assert number(found, "current") == pytest.approx(4.0, rel=0.001)
+    assert number(found, "may carry") == pytest.approx(3.0)
+    assert "E1" in found.message
+    assert found.where
+    amps = number(found, "current")
+    assert electronic_trip_s(3, amps) == pytest.approx(5.0)
+    assert electronic_trip_s(3, amps, supply_v=19.9) == pytest.approx(0.0005)
+    assert not codes(bench.prove(electronic(3, "we-31", 5, amps=2.9))) & {"F201", "F202", "F204"}
+
+
+def test_we_31_the_load_of_an_overloaded_branch(bench):
+    """WE-31: the branch is told with the 4 A it must carry, not with what is left when cut."""
+    bench.cable("we-31", "1.5 mm2")
+    carried = branch(bench.prove(electronic(3, "we-31", 5, amps=4)), "F1.branch1")
     assert carried.limit_a == pytest.approx(3.0)
-    assert "F204" in codes(judged)
-    assert electronic_trip_s(3, carried.high_a) == pytest.approx(5.0)
-    assert electronic_trip_s(3, carried.high_a, supply_v=19.9) == pytest.approx(0.0005)
-    assert "F204" not in codes(bench.prove(electronic(3, "we-31", 5, amps=2.9)))
+    assert carried.rest_a == pytest.approx(4.0, rel=0.001)
+    assert carried.high_a == pytest.approx(4.0, rel=0.001)
 
 
 # --- WE-33: a supply that retries -----------------------------------------------------------
@@ -221,8 +233,10 @@ def test_we_33_no_breaker_opens_magnetically(bench):
 
 
 def test_we_33_prove_tells_an_overloaded_supply(bench):
-    """WE-33: more than it is rated for is an overload, whether it sags or not."""
-    assert codes(bench.prove(on_hiccup(7.2))) & {"F201", "F202", "F204"}
+    """WE-33: more than it gives is an overload by the load, and no short."""
+    over = bench.prove(on_hiccup(7.2))
+    assert "F201" not in codes(over)
+    assert "E1" in finding(over, "F202").message
     assert not codes(bench.prove(on_hiccup(4.9))) & {"F201", "F202", "F204"}
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 MIN_SLOPE_S = 1e-9
 MAX_SLOPE_S = 1e4
@@ -54,9 +55,7 @@ class Curve:
             return (self.base_a,)
         at = self.break_a()
         first = at[0] - self.slope_s[0] * self.break_v[0]
-        rest = (
-            i - s * v for i, s, v in zip(at, self.slope_s[1:], self.break_v, strict=True)
-        )
+        rest = (i - s * v for i, s, v in zip(at, self.slope_s[1:], self.break_v, strict=True))
         return (first, *rest)
 
 
@@ -107,7 +106,7 @@ def points(
     if not pairs:
         raise ValueError("a curve needs at least one point")
     slopes = [left_s]
-    for (v0, i0), (v1, i1) in zip(pairs, pairs[1:], strict=False):
+    for (v0, i0), (v1, i1) in pairwise(pairs):
         if v1 <= v0 or i1 < i0:
             raise ValueError(f"points do not ascend: ({v0}, {i0}), ({v1}, {i1})")
         slopes.append((i1 - i0) / (v1 - v0))
@@ -319,7 +318,7 @@ def _between(places: Sequence[float]) -> list[float]:
     """Return one number below, between each two of, and above ascending numbers."""
     if not places:
         return [0.0]
-    middles = [(a + b) / 2 for a, b in zip(places, places[1:], strict=False)]
+    middles = [(a + b) / 2 for a, b in pairwise(places)]
     return [places[0] - 1.0, *middles, places[-1] + 1.0]
 
 
@@ -343,9 +342,9 @@ def _envelope(curves: Sequence[Curve], pick: Callable[..., Curve]) -> Curve:
     if not curves:
         raise ValueError("no curves to choose from")
     breaks = sorted({v for c in curves for v in c.break_v})
-    ends = [float("-inf"), *breaks, float("inf")]
+    ends = pairwise([float("-inf"), *breaks, float("inf")])
     places = list(breaks)
-    for test_v, low, high in zip(_between(breaks), ends, ends[1:], strict=False):
+    for test_v, (low, high) in zip(_between(breaks), ends, strict=True):
         places += _crossings(curves, test_v, low, high)
     places = _apart(sorted(places))
     chosen = [pick(curves, key=lambda c, v=v: value(c, v)) for v in _between(places)]

@@ -44,9 +44,7 @@ def netlist(
         The netlist.
     """
     lines = [_comment(title) or "circuit", f"* reference 0 = {_comment(network.node_names[0])}"]
-    lines += [
-        f"* n{k} = {_comment(name)}" for k, name in enumerate(network.node_names) if k
-    ]
+    lines += [f"* n{k} = {_comment(name)}" for k, name in enumerate(network.node_names) if k]
     lines.append(OPTIONS)
     for k, name in enumerate(network.element_names):
         tail, head = _node(int(network.tail[k])), _node(int(network.head[k]))

@@ -6,6 +6,7 @@ import numpy as np
 
 from ringout.base import Severity
 from ringout.circuit.model import TYP, Circuit
+from ringout.findings.clusters import describe
 from ringout.findings.model import Finding, Quantity
 from ringout.findings.survey import Survey
 from ringout.solve import solve_cases
@@ -22,56 +23,47 @@ def judge_coils(circuit: Circuit, found: Survey) -> list[Finding]:
     takes the current, the voltage stays low; where nothing does, it rises without limit.
     """
     coils = _driven_coils(circuit, found)
-    if not coils:
+    rows = [(coil, row) for coil, cluster in coils for row in found.rows_of(cluster)]
+    if not rows:
         return []
-    rows = np.repeat(found.base, len(coils), axis=0)
-    for at, (_, actors) in enumerate(coils):
-        for actor, off in actors:
-            rows[at, actor] = off
-    curves = circuit.curves(rows, TYP)
+    curves = circuit.curves(found.positions[[row for _, row in rows]], TYP)
     curves[:, found.cut] = circuit.off_curve[TYP][found.cut]
-    for at, (coil, _) in enumerate(coils):
+    for at, (coil, _) in enumerate(rows):
         curves[at, coil] = circuit.held_curve[coil]
-    solution = solve_cases(circuit.network, curves)
+    node_v = solve_cases(circuit.network, curves).node_v
     findings: list[Finding] = []
-    for at, (coil, _) in enumerate(coils):
-        element = circuit.elements[coil]
-        volts = solution.node_v[at, element.tail] - solution.node_v[at, element.head]
-        if abs(volts) >= HARMLESS_V:
-            findings.append(_finding(circuit, found, coil))
+    for coil, cluster in coils:
+        ends = circuit.elements[coil]
+        mine = [at for at, (c, _) in enumerate(rows) if c == coil]
+        volts = np.abs(node_v[mine, ends.tail] - node_v[mine, ends.head])
+        volts[np.isnan(volts)] = np.inf  # too high to be balanced: nothing takes the current
+        worst = int(np.argmax(volts))
+        if volts[worst] >= HARMLESS_V:
+            state = found.positions[rows[mine[worst]][1]]
+            everywhere = 2 * int((volts >= HARMLESS_V).sum()) >= len(mine)
+            actors = found.part.clusters[cluster].actors
+            when = "" if everywhere else describe(circuit, state, actors)
+            findings.append(_finding(circuit, found, coil, when))
         else:
-            findings += _release(circuit, coil, abs(float(volts)))
+            findings += _release(circuit, coil, float(volts.max()))
     return findings
 
 
-def _driven_coils(circuit: Circuit, found: Survey) -> list[tuple[int, list[tuple[int, int]]]]:
-    """Return coils with the semiconductor outputs that switch them and their off position."""
-    out: list[tuple[int, list[tuple[int, int]]]] = []
+def _driven_coils(circuit: Circuit, found: Survey) -> list[tuple[int, int]]:
+    """Return coils that a semiconductor output switches, each with its cluster."""
+    out: list[tuple[int, int]] = []
     for e, element in enumerate(circuit.elements):
         spec = element.spec
-        if spec is None or spec.kind != "coil":
+        cluster = int(found.part.cluster_of_element[e])
+        if spec is None or spec.kind != "coil" or cluster < 0:
             continue
         if "inductance" in spec.values and spec.values["inductance"].high <= 0.0:
             continue  # a solid-state control input is no inductor
-        cluster = int(found.part.cluster_of_element[e])
-        if cluster < 0:
-            continue
-        switches = [
-            s
+        if any(
+            circuit.elements[s].kind == "drop" and circuit.cond_actor[s, 0] >= 0
             for s in found.part.clusters[cluster].elements
-            if circuit.elements[s].kind == "drop" and circuit.cond_actor[s, 0] >= 0
-        ]
-        if not switches:
-            continue
-        actors = []
-        for s in switches:
-            actor = int(circuit.cond_actor[s, 0])
-            mask = int(circuit.cond_mask[s, 0])
-            off = next(
-                (p for p in range(len(circuit.actors[actor].positions)) if not mask >> p & 1), 0
-            )
-            actors.append((actor, off))
-        out.append((e, actors))
+        ):
+            out.append((e, cluster))
     return out
 
 
@@ -112,7 +104,7 @@ def _release(circuit: Circuit, coil: int, clamp_v: float) -> list[Finding]:
     ]
 
 
-def _finding(circuit: Circuit, found: Survey, coil: int) -> Finding:
+def _finding(circuit: Circuit, found: Survey, coil: int, when: str) -> Finding:
     element = circuit.elements[coil]
     assert element.spec is not None
     amps = 24.0 / element.spec.values["ohm"].typ
@@ -136,9 +128,10 @@ def _finding(circuit: Circuit, found: Survey, coil: int) -> Finding:
     return Finding(
         "F304",
         Severity.ERROR,
-        f"{element.item} is a bare coil on the semiconductor output {channel}: when it turns off, "
-        f"nothing takes its current ({amps * 1000:.0f} mA{energy}) and the spike can destroy the "
-        f"output",
+        f"{element.item} is a bare coil on the semiconductor output {channel}"
+        + (f" while {when} (its suppressor is cut off there)" if when else "")
+        + f": when it turns off, nothing takes its current ({amps * 1000:.0f} mA{energy}) and the "
+        f"spike can destroy the output",
         (circuit.cell.items[element.item].part_span,),
         element.item,
         tuple(numbers),

@@ -154,8 +154,13 @@ class LevelPlan:
             rows = slice(row, row + len(plan.positions))
             row = rows.stop
             ends = self.circuit.elements[plan.element]
+            both_ways = plan.signal.on is None and ends.kind in ("coil", "resistance")
             node_v = self.settled.solution.node_v[rows]
             element_a = self.settled.solution.element_a[rows]
+            v_typ = node_v[:, ends.tail] - node_v[:, ends.head]
+            low_v, high_v = ranges.low[rows], ranges.high[rows]
+            if both_ways:
+                low_v, high_v = _sizes(low_v, high_v)
             result[plan.signal.name] = SignalStates(
                 signal=plan.signal,
                 element=plan.element,
@@ -165,10 +170,10 @@ class LevelPlan:
                 positions=self.settled.positions[rows],
                 wanted_on=plan.wanted,
                 complete=plan.complete,
-                v_typ=node_v[:, ends.tail] - node_v[:, ends.head],
+                v_typ=np.abs(v_typ) if both_ways else v_typ,
                 i_typ_a=element_a[:, plan.element],
-                v_low=ranges.low[rows],
-                v_high=ranges.high[rows],
+                v_low=low_v,
+                v_high=high_v,
                 proven=ranges.proven[rows],
                 contact_a=_contacts(self.circuit, self.found, plan, element_a),
                 least_a=least[number],
@@ -212,6 +217,13 @@ class LevelPlan:
                 good = volts[at] >= limit if wanted[row] else volts[at] <= limit
                 floats[row] |= not good
         return floats
+
+
+def _sizes(low_v: np.ndarray, high_v: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the range of the size of a voltage: a coil works either way round."""
+    crosses = (low_v < 0) & (high_v > 0)
+    small = np.minimum(np.abs(low_v), np.abs(high_v))
+    return np.where(crosses, 0.0, small), np.maximum(np.abs(low_v), np.abs(high_v))
 
 
 def survey_levels(circuit: Circuit, found: Survey, bounder: Bounder) -> LevelSurvey:

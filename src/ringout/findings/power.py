@@ -198,8 +198,8 @@ def _order_matters(circuit: Circuit, found: Survey) -> list[Finding]:
             Finding(
                 "C102",
                 Severity.NOTE,
-                f"{item.name} stays as it was while {when}: it holds itself once pulled in, or does "
-                f"not pull in by itself; what it does depends on the order of switching",
+                f"{item.name} stays as it was while {when}: it holds itself once pulled in, or "
+                f"does not pull in by itself; it depends on the order of switching",
                 (item.span,),
                 item.name,
                 (),

@@ -116,13 +116,14 @@ def _open_feeds(circuit: Circuit, label: list[int]) -> Iterable[Finding]:
         other = "the wrong pole" if here in reached else "no supply"
         also = [o.item for o in opens if o.item != first.item]
         more = f" Dead with it: {', '.join(dict.fromkeys(also))}." if also else ""
+        pole = ("+24 V", "0 V")[side]
         if first.common:
             text = (
-                f"{item.name}: the common of its channels at {name} is joined to {other}; no "
+                f"{item.name}: its {pole}, the common of its channels, at {name} is joined to "
+                f"{other}; no "
                 f"current can return, every channel of the group is dead.{more}"
             )
         else:
-            pole = ("+24 V", "0 V")[side]
             text = (
                 f"{item.name}: its {pole} at {name} is joined to {other}; nothing on it can "
                 f"work.{more}"

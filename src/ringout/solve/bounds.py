@@ -33,6 +33,8 @@ QUIET_A = 1e-8  # in all its curves does not join its nodes
 SMALL_GAP_V = 1e-3  # a gap not worth a second attempt
 MOST_GAP_V = 0.25  # a bound that may be further from what really occurs is not called proven
 FLOOR_V = 1e-9  # rounding of two solutions
+_SMALL_MOVE_V = 0.02  # of the target, that one undecided conductor may make unproven
+_CAP_ROUNDS = 8  # of Kirchhoff's law along chains of elements
 _ROUNDS = 4  # of turning undecided elements to the end that looks worse
 
 _structures: WeakKeyDictionary[Network, dict[bytes, Structure]] = WeakKeyDictionary()
@@ -132,10 +134,13 @@ class _Question:
         self.own_rows = np.flatnonzero(own >= 0)
         self.own = own[self.own_rows]
         self.quiet = quiet_curves(network.curves)
-        busy = ~(self.quiet[self.lower] & self.quiet[self.upper])
-        self.counted = busy.any(axis=0)
+        busy: BoolArray = ~(self.quiet[self.lower] & self.quiet[self.upper])
+        self.counted: BoolArray = np.logical_or.reduce(busy, axis=0)
         self.free = self.lower != self.upper
         self.free[self.own_rows, self.own] = False
+        self.instead = np.full(self.lower.shape, -1, dtype=np.int64)
+        self.extra_a = np.zeros(self.lower.shape)
+        self.moves_v = np.zeros(len(self.lower))
 
     def answer(self) -> Bound:
         """Return the bounds."""
@@ -146,6 +151,7 @@ class _Question:
         if len(rows):
             guess = self._pull(self.typ[rows], typical.node_v[rows], rows)
             sign[rows] = np.where(open_[rows], guess, sign[rows])
+            self._cap(rows, open_[rows])
         curve_of = self._choose(sign)
         solution = solve_cases(self.network, curve_of, start_v=typical.node_v)
         if len(rows):
@@ -172,7 +178,8 @@ class _Question:
                 good[again[use]] = True
                 _replace(solution, again[use], relaxed, use)
                 injected[again[use]] = let_in[use]
-            proven[rows] &= good[rows]
+            gap[rows] += self.moves_v[rows]
+            proven[rows] &= good[rows] & (gap[rows] <= MOST_GAP_V)
         return self._bound(solution, curve_of, injected, proven, gap)
 
     # -- steps -----------------------------------------------------------------------------
@@ -198,6 +205,7 @@ class _Question:
     def _choose(self, sign: IntArray) -> IntArray:
         """Return the unfavourable curves: less current where more would lower the target."""
         curve_of = np.where(sign > 0, self.lower, np.where(sign < 0, self.upper, self.typ))
+        curve_of = np.where(self.instead >= 0, self.instead, curve_of)
         rows, own = self.own_rows, self.own
         along = self.network.tail[own] == self.pairs[rows, 0]
         curve_of[rows, own] = np.where(along, self.upper[rows, own], self.lower[rows, own])
@@ -240,9 +248,7 @@ class _Question:
             _replace(solution, rows, again, better)
         return sign, curve_of, solution
 
-    def _let_in(
-        self, rows: IntArray, open_: BoolArray, sign: IntArray, end: int
-    ) -> FloatArray:
+    def _let_in(self, rows: IntArray, open_: BoolArray, sign: IntArray, end: int) -> FloatArray:
         """Return (R, N) what undecided elements could add, let through one end of the target.
 
         A current from a to b is one from a to the end and one from the end to b. Nothing is
@@ -257,9 +263,91 @@ class _Question:
         node = np.where(at_head, network.head[None, :], network.tail[None, :])
         way = 1.0 if end == 1 else -1.0
         np.add.at(injected, (every, node), way * spread)
-        total = way * spread.sum(axis=1)
+        capped = way * self.extra_a[rows]  # may flow either way, so it counts at both ends
+        for ends in (network.head, network.tail):
+            np.add.at(injected, (every, np.broadcast_to(ends, spread.shape)), capped)
+        total = way * spread.sum(axis=1) + 2.0 * capped.sum(axis=1)
         np.add.at(injected, (np.arange(len(rows)), self.pairs[rows, end]), -total)
         return injected
+
+    def _cap(self, rows: IntArray, open_: BoolArray) -> None:
+        """Bound undecided elements by what their neighbours let through.
+
+        An element carries no more than all others at either of its ends can carry together,
+        by Kirchhoff's current law: a switched output before an input carries what the input
+        draws, whatever it could. That also bounds the voltage across it. Such an element is
+        taken at one of its curves. What it may carry besides acts as a source beside that
+        curve: where the curve is a resistance R, the source moves the target by no more than
+        R times its current, for a voltage elsewhere is a part of the voltage between its own
+        ends; where it is not, all of it is let in at both ends.
+        """
+        cap = self._most_through(rows)
+        spread = self._spread(rows, open_)
+        most_v = self._most_v(rows)
+        for at, e in np.argwhere(open_).tolist():
+            row = int(rows[at])
+            kept, extra, moves_v = self._kept(row, e, float(cap[at, e]), float(most_v[at]))
+            if moves_v <= _SMALL_MOVE_V:
+                self.instead[row, e] = kept
+                self.moves_v[row] += moves_v
+            elif extra < spread[at, e]:
+                self.instead[row, e] = kept
+                self.extra_a[row, e] = extra
+
+    def _kept(self, row: int, e: int, cap_a: float, most_v: float) -> tuple[int, float, float]:
+        """Return the curve that stands in for an element, and how far off it may be.
+
+        The distance is in amperes, and in volts of the target where the curve is a straight
+        line, else infinite.
+        """
+        curves = self.network.curves.curves
+        lower, upper = curves[self.lower[row, e]], curves[self.upper[row, e]]
+        ends_v = (
+            min(max(inverse(lower, cap_a), 0.0), most_v),
+            max(min(inverse(upper, -cap_a), 0.0), -most_v),
+        )
+        best, least, least_v = int(self.typ[row, e]), np.inf, np.inf
+        for choice in (self.typ[row, e], self.lower[row, e], self.upper[row, e]):
+            curve = curves[choice]
+            extra = cap_a + max(abs(value(curve, v)) for v in ends_v)
+            moves_v = extra / curve.slope_s[0] if curve.is_linear else np.inf
+            if (moves_v, extra) < (least_v, least):
+                best, least, least_v = int(choice), extra, moves_v
+        return best, least, least_v
+
+    def _most_through(self, rows: IntArray) -> FloatArray:
+        """Return (R, E) amperes no element can carry more than."""
+        network = self.network
+        most_v = self._most_v(rows)
+        pairs = [self._most_a(chosen[rows], most_v) for chosen in (self.lower, self.upper)]
+        cap: FloatArray = np.maximum(*pairs)
+        every = np.broadcast_to(np.arange(len(rows))[:, None], cap.shape)
+        tail = np.broadcast_to(network.tail, cap.shape)
+        head = np.broadcast_to(network.head, cap.shape)
+        for _ in range(_CAP_ROUNDS):
+            total = np.zeros((len(rows), network.node_count))
+            np.add.at(total, (every, tail), cap)
+            np.add.at(total, (every, head), cap)
+            total += LEAK_S * most_v[:, None]
+            total[:, 0] = np.inf
+            at_tail = np.take_along_axis(total, tail, axis=1) - cap
+            at_head = np.take_along_axis(total, head, axis=1) - cap
+            cap = np.minimum(cap, np.minimum(at_tail, at_head))
+        return cap
+
+    def _most_a(self, curve_of: IntArray, most_v: FloatArray) -> FloatArray:
+        """Return (R, E) what curves carry at most while no voltage exceeds (R,) `most_v`."""
+        out = np.zeros(curve_of.shape)
+        for volts in np.unique(most_v).tolist():
+            most = np.array(
+                [
+                    max(abs(value(c, volts)), abs(value(c, -volts)))
+                    for c in self.network.curves.curves
+                ]
+            )
+            same = most_v == volts
+            out[same] = most[curve_of[same]]
+        return out
 
     def _most_v(self, rows: IntArray) -> FloatArray:
         """Return (R,) what no voltage exceeds: the sum of the source voltages.
@@ -269,7 +357,8 @@ class _Question:
         source_v = np.array([abs(inverse(c, 0.0)) for c in self.network.curves.curves])
         source_v[source_v < 1e-3] = 0.0
         most = np.maximum(source_v[self.lower[rows]], source_v[self.upper[rows]])
-        return most.sum(axis=1)
+        total: FloatArray = most.sum(axis=1)
+        return total
 
     def _spread(self, rows: IntArray, open_: BoolArray) -> FloatArray:
         """Return (R, E) amperes between the lower and the upper curve, at most."""
@@ -285,6 +374,7 @@ class _Question:
                 corners = {v for v in (*low.break_v, *high.break_v) if abs(v) < most}
                 known[key] = max(value(high, v) - value(low, v) for v in {-most, most} | corners)
             spread[row, e] = max(known[key], 0.0)
+        spread[self.instead[rows] >= 0] = 0.0
         return spread
 
     def _bound(
@@ -302,6 +392,7 @@ class _Question:
             network, curve_of, start_v=solution.node_v, injected_a=injected + stray
         )
         slack = np.maximum(self._target_v(strayed) - self._target_v(solution), 0.0) + FLOOR_V
+        slack += self.moves_v
         value_v = self.direction * (self._target_v(solution) + slack)
         value_a = np.full(len(value_v), np.nan)
         rows, own = self.own_rows, self.own

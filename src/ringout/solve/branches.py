@@ -215,7 +215,8 @@ class Line:
         u *= self._lines[0]
         beyond -= u
         beyond -= self._lines[1]
-        return self._rise * t - self._descent + np.einsum("bk,bk->k", beyond, self._du)
+        extra: FloatArray = np.einsum("bk,bk->k", beyond, self._du)
+        return extra + self._rise * t - self._descent
 
     def root(self) -> FloatArray:
         """Return (K,) where the derivative is zero, by bisection over the corners passed."""
@@ -231,4 +232,5 @@ class Line:
         lo_d, hi_d = self.at(lo), self.at(hi)
         rise = hi_d - lo_d
         part = np.where(rise > 0.0, -lo_d / np.where(rise > 0.0, rise, 1.0), 0.0)
-        return lo + np.clip(part, 0.0, 1.0) * (hi - lo)
+        result: FloatArray = lo + np.clip(part, 0.0, 1.0) * (hi - lo)
+        return result

@@ -110,9 +110,7 @@ def next_state(devices: Sequence[Device], state: BoolArray, value: FloatArray) -
     return np.where(one_way, state & ~(value > off_at), two_way)
 
 
-def choose_curves(
-    devices: Sequence[Device], curve_of: IntArray, state: BoolArray
-) -> IntArray:
+def choose_curves(devices: Sequence[Device], curve_of: IntArray, state: BoolArray) -> IntArray:
     """Return (S, E) the curves with every device's choice put in; later devices win."""
     chosen = np.array(curve_of, dtype=np.int64, copy=True)
     for d, device in enumerate(devices):
@@ -168,9 +166,10 @@ def settle(
         state[active] = wanted
         if not len(active):
             break
-        repeated = np.array([row.tobytes() in seen[s] for s, row in zip(active, wanted, strict=True)])
-        for s, row in zip(active, wanted, strict=True):
-            seen[s].add(row.tobytes())
+        keys = [row.tobytes() for row in wanted]
+        repeated = np.array([key in seen[s] for s, key in zip(active, keys, strict=True)])
+        for s, key in zip(active, keys, strict=True):
+            seen[s].add(key)
         chatter[active[repeated]] = True
         chosen[active] = choose_curves(devices, curve_of[active], wanted)
         again = solve_cases(network, chosen[active], start_v=solution.node_v[active], plan=plan)
@@ -188,9 +187,7 @@ def _put(solution: Solution, rows: IntArray, part: Solution) -> None:
     solution.iterations[rows] = part.iterations
 
 
-def settle_all(
-    network: Network, curve_of: IntArray, devices: Sequence[Device]
-) -> list[Settled]:
+def settle_all(network: Network, curve_of: IntArray, devices: Sequence[Device]) -> list[Settled]:
     """Find every state of the devices that agrees with the solution it causes.
 
     Up to `MOST_ENUMERATED` two-way devices are tried in all combinations; beyond that only
@@ -227,9 +224,7 @@ def settle_all(
 class _Search:
     """Follows devices from state to state, one batch of states at a time."""
 
-    def __init__(
-        self, network: Network, curve_of: IntArray, devices: Sequence[Device]
-    ) -> None:
+    def __init__(self, network: Network, curve_of: IntArray, devices: Sequence[Device]) -> None:
         self.network, self.curve_of, self.devices = network, curve_of, devices
         self.one_way = np.array([d.one_way for d in devices], dtype=np.bool_)
         self.found: dict[bytes, Settled] = {}
@@ -248,9 +243,7 @@ class _Search:
             fresh = [row for row in np.unique(ahead, axis=0) if row.tobytes() not in self.seen]
             self.seen |= {row.tobytes() for row in fresh}
             state = np.array(fresh, dtype=np.bool_).reshape(len(fresh), len(self.devices))
-        return sorted(
-            self.found.values(), key=lambda f: (int(f.state.sum()), f.state[0].tolist())
-        )
+        return sorted(self.found.values(), key=lambda f: (int(f.state.sum()), f.state[0].tolist()))
 
     def _visit(self, state: BoolArray, rounds: int, *, seeds_only: bool) -> BoolArray:
         """Solve some states, note the consistent ones and return those that follow."""

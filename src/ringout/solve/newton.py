@@ -27,6 +27,7 @@ CHUNK_CELLS = 200_000  # elements times cases handled side by side; stays near t
 _SHORT_STEP = 0.01  # a step shortened below this makes the next one heavier
 _LEAST_HEAVY_S = 1e-8
 _TURN = 24  # steps after which heavy steps are allowed, or no longer allowed
+_LEVEL = 1e-9  # a step may end on a rise of this part of its first descent
 _AFRESH = 16  # steps after which the balance of currents is added up anew
 _ROUNDING_A = 1e-11  # imbalance that may be rounding at a node with steep elements
 _SAME_A = 1e-12  # a changed segment that changes the current less is no change
@@ -119,8 +120,8 @@ def solve_cases(
             begin = np.repeat(begin[:, None], high - low, axis=1)
         begin = np.nan_to_num(begin, nan=0.0, posinf=0.0, neginf=0.0)
         put_in = None if injected_a is None else np.ascontiguousarray(injected_a[rows].T)
-        run = _Run(network, plan, np.ascontiguousarray(curve_of[rows].T), put_in)
-        run.work(np.array(begin, order="C", copy=True))
+        run = _Run(network, plan, np.ascontiguousarray(curve_of[rows].T), begin, put_in)
+        run.work()
         node_v[rows], element_a[rows] = run.out_v.T, run.out_a.T
         residual_a[rows], iterations[rows] = run.out_residual, run.out_steps
         if guess is None:
@@ -136,76 +137,96 @@ class _Run:
     """One chunk of cases under way; arrays are (rows, S) with S the cases not yet done."""
 
     def __init__(
-        self, network: Network, plan: Plan, curve_of: IntArray, injected_a: FloatArray | None
+        self,
+        network: Network,
+        plan: Plan,
+        curve_of: IntArray,
+        begin_v: FloatArray,
+        injected_a: FloatArray | None,
     ) -> None:
         self.branches = Branches(network, plan, curve_of, LEAK_S, injected_a)
         cases = curve_of.shape[1]
         self.case = np.arange(cases)
+        self.v = np.array(begin_v, order="C", copy=True)
+        self.v[0] = 0.0
+        self.heavy = np.zeros(cases)
+        self._add_up()
         self.out_v = np.empty((network.node_count, cases))
         self.out_a = np.empty(curve_of.shape)
         self.out_residual = np.full(cases, np.inf)
         self.out_steps = np.zeros(cases, dtype=np.int64)
 
-    def work(self, v: FloatArray) -> None:
-        """Run from (N, S) voltages until every case is done or has had its number of steps."""
-        branches = self.branches
-        v[0] = 0.0
-        missing = branches.exact(v, self.case)[1]
-        u = branches.bent_across(v)
-        slope, offset = branches.lines(u)
-        heavy = np.zeros(len(self.case))
+    def _add_up(self) -> None:
+        """Take stock at the present voltages: missing currents, and pieces of bent elements."""
+        self.missing = self.branches.exact(self.v, self.case)[1]
+        self.u = self.branches.bent_across(self.v)
+        self.slope, self.offset = self.branches.lines(self.u)
+
+    def work(self) -> None:
+        """Run until every case is done or has had its number of steps."""
         for steps in range(1, MOST_STEPS + 1):
-            factor = factorise(branches.plan, branches.conductance(slope, heavy))
-            d = solve(factor, missing)
-            du = branches.bent_across(d)
-            new_u = u + du
-            new_slope, new_offset = branches.lines(new_u)
-            beyond = (new_slope - slope) * new_u + (new_offset - offset)
-            same = np.abs(beyond).max(axis=0, initial=0.0) <= _SAME_A
-            done = same & (heavy == 0.0)
-            if steps == MOST_STEPS:
-                done[:] = True
-            if done.any():
-                done = self._finish(done, v + d, factor, steps)
-                if done.all():
-                    return
-            descent = np.einsum("ns,ns->s", missing, d)
-            rise = descent - heavy * np.einsum("ns,ns->s", d, d)
-            end = rise - descent + np.einsum("bs,bs->s", beyond, du)
-            t = np.ones(len(self.case))
-            short = np.flatnonzero((end > 1e-9 * descent) & ~done)
-            if len(short):
-                rows = np.flatnonzero(beyond[:, short].any(axis=1))
-                at = (rows[:, None], short)
-                line = Line(
-                    branches.part(rows, short),
-                    u[at],
-                    du[at],
-                    (slope[at], offset[at]),
-                    (descent[short], rise[short]),
-                )
-                t[short] = line.root()
-                new_u[:, short] = u[:, short] + t[short] * du[:, short]
-                new_slope, new_offset = branches.lines(new_u)
-                beyond = (new_slope - slope) * new_u + (new_offset - offset)
-            missing *= 1.0 - t
-            if heavy.any():
-                missing += t * heavy * d
-            branches.spread(beyond, missing)
-            d *= t
-            v += d
-            u, slope, offset = new_u, new_slope, new_offset
-            heavy = _heavier(heavy, same, t, steps)
-            if done.any():
-                keep = ~done
-                self.case, heavy = self.case[keep], heavy[keep]
-                v, u, missing = v[:, keep], u[:, keep], missing[:, keep]
-                slope, offset = slope[:, keep], offset[:, keep]
-                branches.keep(keep)
+            self._step(steps)
+            if not len(self.case):
+                return
             if steps % _AFRESH == 0:
-                missing = branches.exact(v, self.case)[1]
-                u = branches.bent_across(v)
-                slope, offset = branches.lines(u)
+                self._add_up()
+
+    def _step(self, steps: int) -> None:
+        branches = self.branches
+        factor = factorise(branches.plan, branches.conductance(self.slope, self.heavy))
+        d = solve(factor, self.missing)
+        du = branches.bent_across(d)
+        u = self.u + du
+        slope, offset = branches.lines(u)
+        # What the bent elements carry beyond the lines they were on.
+        beyond = (slope - self.slope) * u + (offset - self.offset)
+        same = np.abs(beyond).max(axis=0, initial=0.0) <= _SAME_A
+        done = (same & (self.heavy == 0.0)) | (steps == MOST_STEPS)
+        if done.any():
+            done = self._finish(done, self.v + d, factor, steps)
+        t = self._length(d, du, beyond, done)
+        if (t < 1.0).any():
+            u = self.u + t * du
+            slope, offset = branches.lines(u)
+            beyond = (slope - self.slope) * u + (offset - self.offset)
+        self.missing *= 1.0 - t
+        if self.heavy.any():
+            self.missing += t * self.heavy * d
+        branches.spread(beyond, self.missing)
+        self.v += t * d
+        self.u, self.slope, self.offset = u, slope, offset
+        self.heavy = _heavier(self.heavy, same, t, steps)
+        if done.any():
+            self._keep(~done)
+
+    def _length(
+        self, d: FloatArray, du: FloatArray, beyond: FloatArray, done: BoolArray
+    ) -> FloatArray:
+        """Return (S,) how much of the step d to take: to the lowest co-content along it."""
+        descent = np.einsum("ns,ns->s", self.missing, d)
+        rise = descent - self.heavy * np.einsum("ns,ns->s", d, d)
+        end = rise - descent + np.einsum("bs,bs->s", beyond, du)
+        t = np.ones(len(self.case))
+        short = np.flatnonzero((end > _LEVEL * descent) & ~done)
+        if len(short):
+            rows = np.flatnonzero(beyond[:, short].any(axis=1))
+            at = (rows[:, None], short)
+            line = Line(
+                self.branches.part(rows, short),
+                self.u[at],
+                du[at],
+                (self.slope[at], self.offset[at]),
+                (descent[short], rise[short]),
+            )
+            t[short] = line.root()
+        return t
+
+    def _keep(self, keep: BoolArray) -> None:
+        """Go on with some of the cases only."""
+        self.case, self.heavy = self.case[keep], self.heavy[keep]
+        self.v, self.u, self.missing = self.v[:, keep], self.u[:, keep], self.missing[:, keep]
+        self.slope, self.offset = self.slope[:, keep], self.offset[:, keep]
+        self.branches.keep(keep)
 
     def _finish(self, done: BoolArray, v: FloatArray, factor: Factor, steps: int) -> BoolArray:
         """Refine the cases that are done and write them out; return which could be certified.

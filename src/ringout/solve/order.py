@@ -8,6 +8,7 @@ pivoting is needed. Nodes that do not touch each other are eliminated together.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -196,10 +197,16 @@ def _choose(left: set[int], near: list[dict[int, int]]) -> list[int]:
     return chosen
 
 
-def _level(chosen: list[int], near: list[dict[int, int]], slot_between: object) -> Level:
-    assert callable(slot_between)
-    start, slot, owner, neighbour = [], [], [], []
-    first, second, target = [], [], []
+def _level(
+    chosen: list[int], near: list[dict[int, int]], slot_between: Callable[[int, int], int]
+) -> Level:
+    start: list[int] = []
+    slot: list[int] = []
+    owner: list[int] = []
+    neighbour: list[int] = []
+    first: list[int] = []
+    second: list[int] = []
+    target: list[int] = []
     for place, n in enumerate(chosen):
         base = len(slot)
         if near[n]:
@@ -224,9 +231,18 @@ def _level(chosen: list[int], near: list[dict[int, int]], slot_between: object) 
     by_neighbour, touched, touched_start = _group(array(neighbour))
     by_mesh, mesh_slot, mesh_start = _group(array(target))
     return Level(
-        array(chosen), array(start), array(slot), array(owner), array(neighbour),
-        by_neighbour, touched, touched_start,
-        array(first)[by_mesh], array(second)[by_mesh], mesh_slot, mesh_start,
+        array(chosen),
+        array(start),
+        array(slot),
+        array(owner),
+        array(neighbour),
+        by_neighbour,
+        touched,
+        touched_start,
+        array(first)[by_mesh],
+        array(second)[by_mesh],
+        mesh_slot,
+        mesh_start,
     )
 
 

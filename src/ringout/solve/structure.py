@@ -67,9 +67,7 @@ class Structure:
         counted: (E,) True for elements that can carry current worth the name.
     """
 
-    def __init__(
-        self, node_count: int, tail: IntArray, head: IntArray, counted: BoolArray
-    ) -> None:
+    def __init__(self, node_count: int, tail: IntArray, head: IntArray, counted: BoolArray) -> None:
         self.count = len(tail)
         self.tail, self.head = tail.tolist(), head.tolist()
         self.blocks = _blocks(node_count, self.tail, self.head, np.flatnonzero(counted).tolist())

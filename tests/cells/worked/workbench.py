@@ -12,8 +12,8 @@ from ringout.base import Interval
 from ringout.base.quantity import parse_quantity
 from ringout.base.span import Span
 from ringout.cell.model import Cell, Terminal
-from ringout.findings.model import BranchLoad, Finding, Judgement, Remedy, SignalResult
 from ringout.findings.meter import Reading
+from ringout.findings.model import BranchLoad, Finding, Judgement, Remedy, SignalResult
 
 PARTS = Path(__file__).with_name("parts")
 NOWHERE = Span("", 0, 0)

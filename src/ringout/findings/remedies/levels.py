@@ -6,12 +6,12 @@ from collections.abc import Iterable, Iterator
 
 from ringout.base.quantity import format_quantity
 from ringout.cell.catalogue import find_part, part_names
-from ringout.cell.edit import free_name, with_item, with_part
-from ringout.cell.model import Cell, Signal, Terminal
+from ringout.cell.edit import free_name, with_item, with_part, with_signal
+from ringout.cell.model import Cell, Condition, Signal, Terminal
 from ringout.cell.part import Part
 from ringout.findings.model import Finding
 from ringout.findings.remedies.proposal import Proposal, channel_terminal, terminal_of_net
-from ringout.findings.remedies.trials import Trials, trial_margins
+from ringout.findings.remedies.trials import Trials, trial_margins, trial_states
 from ringout.tables.resistors import preferred_at_most, watt_size
 
 COMFORT_V = 1.0  # a resistor is chosen to leave this much on both sides where it can
@@ -23,11 +23,20 @@ def propose_levels(trials: Trials, finding: Finding) -> Iterable[Proposal]:
     """Yield parts and resistors for signals whose level is wrong, and for starved devices."""
     cell = trials.cell
     signal = cell.signals.get(finding.get("signal"))
-    if signal is None or signal.on is None:
+    if signal is None:
         return
-    if finding.code in ("F103", "F104", "F702"):
+    if finding.code in ("F302", "F305"):
+        yield from _load_shunt(cell, signal)
+        return
+    if signal.on is None:
+        return
+    if finding.code in ("F103", "F104"):
         yield from _bleeder(trials, signal)
-    if finding.code in ("F101", "F102", "F103", "F104", "F105", "F106", "F702"):
+    if finding.code == "F702":
+        yield from _preload(cell, finding, signal)
+    if finding.code == "F105":
+        yield from _turned(cell, signal)
+    if finding.code in ("F101", "F102", "F103", "F104", "F105", "F106"):
         yield from _other_part(cell, signal)
 
 
@@ -138,6 +147,87 @@ def _bleeder_edit(
         (old, f"- {near.item}  {join.cable}  {name}-A"),
         ("", f"- {name}-B  {socket}"),
     )
+
+
+def _preload(cell: Cell, finding: Finding, signal: Signal) -> Iterator[Proposal]:
+    """Find the resistor that gives a two-wire device the current it misses."""
+    place = _place(cell, signal)
+    needs_a = {q.name: q.value / 1000.0 for q in finding.numbers}.get("needs", 0.0)
+    if place is None:
+        return
+    for ohm in _values():
+        changed = _with_bleeder(cell, *place, ohm)
+        states = trial_states(changed, signal.name) if changed is not None else None
+        if changed is None or states is None:
+            return
+        least = min((a for a, _ in states.least_a.values()), default=0.0)
+        if least < needs_a:
+            continue
+        watts = watt_size(HIGHEST_V**2 / ohm)
+        if watts is None:
+            return
+        pin, common = place
+        value = format_quantity(ohm, "ohms")
+        yield Proposal(
+            f"fit a resistor of {value}, {watts:g} W across the input, from {pin} to {common}: "
+            f"{finding.get('item')} then gets at least {least * 1000:.2f} mA",
+            changed,
+            _bleeder_edit(cell, pin, common, f"ohm: {value}, watts: {watts:g} W"),
+            (signal.name,),
+        )
+        return
+
+
+def _turned(cell: Cell, signal: Signal) -> Iterator[Proposal]:
+    """Offer to name what is: the signal is on in the other state."""
+    assert signal.on is not None
+    turned = signal.on.parts[0] if signal.on.kind == "not" else Condition("not", None, (signal.on,))
+    text = str(turned)
+    if signal.on.position is not None:
+        actor = cell.actors[signal.on.position.actor]
+        others = [p for p in actor.positions if p != signal.on.position.position]
+        if len(others) == 1:
+            text = f"{actor.name} {others[0]}"
+    yield Proposal(
+        f"if the wiring is as wanted, say so: {signal.name} is on while {text}",
+        with_signal(cell, signal.name, on=turned),
+        ((f"on: {signal.on}", f"on: {text}"),),
+        (signal.name,),
+    )
+
+
+def _load_shunt(cell: Cell, signal: Signal) -> Iterator[Proposal]:
+    """Find the largest resistor across a driven load that keeps leakage from working it."""
+    item, _, element = signal.drives.partition(".")
+    part = cell.items[item].part
+    spec = part.element_by_name[element or part.main]
+    ends = [terminal_of_net(cell, item, net) for net in (spec.tail, spec.head)]
+    if ends[0] is None or ends[1] is None:
+        return
+    for ohm in _values():
+        changed = _with_bleeder(cell, ends[0], ends[1], ohm)
+        margins = trial_margins(changed, signal.name) if changed is not None else None
+        if changed is None or margins is None:
+            return
+        if min(margins) < 0:
+            continue
+        watts = watt_size(HIGHEST_V**2 / ohm)
+        if watts is None:
+            return
+        value = format_quantity(ohm, "ohms")
+        name = free_name(cell, "R")
+        yield Proposal(
+            f"fit a resistor of {value}, {watts:g} W across {signal.drives}, from {ends[0]} to "
+            f"{ends[1]}",
+            changed,
+            (
+                ("", f"{name}: {{part: resistor, ohm: {value}, watts: {watts:g} W}}"),
+                ("", f"- {name}:1  {ends[0]}"),
+                ("", f"- {name}:2  {ends[1]}"),
+            ),
+            (signal.name,),
+        )
+        return
 
 
 def _other_part(cell: Cell, signal: Signal) -> Iterator[Proposal]:

@@ -7,9 +7,10 @@ from dataclasses import dataclass, field, replace
 
 from ringout.cell.model import Cell, Signal
 from ringout.circuit.compile import compile_circuit
+from ringout.circuit.model import Circuit
 from ringout.findings.bounds import Bounder
 from ringout.findings.judge import judge
-from ringout.findings.levels import survey_levels
+from ringout.findings.levels import SignalStates, survey_levels
 from ringout.findings.model import Judgement
 from ringout.findings.protection import FarShort, far_shorts
 from ringout.findings.signals import level
@@ -54,13 +55,22 @@ class Trials:
         return shorts[0] if shorts else None
 
 
-def trial_margins(cell: Cell, signal: str) -> tuple[float, float] | None:
-    """Return the worst-case margins (on, off) of one signal in volts; None without a level."""
+def trial_states(cell: Cell, signal: str) -> SignalStates | None:
+    """Return one signal of a changed cell in all its states; None without a level."""
+    return _trial(cell, signal)[1]
+
+
+def _trial(cell: Cell, signal: str) -> tuple[Circuit, SignalStates | None]:
     only = replace(cell, signals={signal: cell.signals[signal]}, expects=())
     circuit = compile_circuit(only)
     found = survey(circuit)
     levels = survey_levels(circuit, found, Bounder(circuit, found))
-    states = levels.by_name.get(signal)
+    return circuit, levels.by_name.get(signal)
+
+
+def trial_margins(cell: Cell, signal: str) -> tuple[float, float] | None:
+    """Return the worst-case margins (on, off) of one signal in volts; None without a level."""
+    circuit, states = _trial(cell, signal)
     if states is None:
         return None
     on, off = level(circuit, states, wanted=True), level(circuit, states, wanted=False)
