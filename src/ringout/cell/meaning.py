@@ -239,7 +239,11 @@ class Meaning:
             self._error("N311", f"{name} has no load {element}", node.span, fix)
             return None
         if not element and not item.part.main:
-            choose = f"name one: {', '.join(f'{name}.{x}' for x in loads)}" if loads else None
+            choose = (
+                f"name one: {', '.join(f'{name}.{x}' for x in loads)}"
+                if loads
+                else (f"a coil, lamp or load is wanted; {name} is a {item.part.family}")
+            )
             self._error("N311", f"{name} is nothing an output can drive", node.span, choose)
             return None
         return node.text

@@ -86,7 +86,12 @@ class PartReader(ValueReader):
                 self._error("N204", f"a part has no key `{key.text}`", key.span, fix)
         name = root.get("part")
         if not isinstance(name, Scalar) or not name.text:
-            self._error("N205", "a part file needs a line `part: NAME`", root.span)
+            self._error(
+                "N205",
+                "a part file needs a line `part: NAME`",
+                root.span,
+                "begin it with one, as in `part: my-sensor`",
+            )
             return None
         family = self._word(root.get("family"))
         if family not in FAMILIES:
@@ -140,7 +145,10 @@ class PartReader(ValueReader):
         for key, node in self._entries(self.root.get("sockets")):
             if not isinstance(node, MappingNode):
                 self._error(
-                    "N201", f"socket {key.text} needs `connector`, `gender`, `pins`", key.span
+                    "N201",
+                    f"socket {key.text} needs `connector`, `gender`, `pins`",
+                    key.span,
+                    "as in {connector: m12-a-4, gender: male, pins: {1: plus, 4: out}}",
                 )
                 continue
             for name, n in expand_name(key.text):
@@ -156,7 +164,12 @@ class PartReader(ValueReader):
         for key, node in self._entries(self.root.get("actors")):
             positions = self._words(node)
             if len(positions) < 2:
-                self._error("N207", f"actor {key.text} needs two positions or more", key.span)
+                self._error(
+                    "N207",
+                    f"actor {key.text} needs two positions or more",
+                    key.span,
+                    "list them, the rest position first, as in [released, pressed]",
+                )
                 continue
             actors.update({name: positions for name, _ in expand_name(key.text)})
         return actors
@@ -168,7 +181,12 @@ class PartReader(ValueReader):
         above = node.get("above")
         level = self._value(above, "volts") if above is not None else None
         if level is None:
-            self._error("N203", "`alive` needs `from`, `to` and `above: ... V`", node.span)
+            self._error(
+                "N203",
+                "`alive` needs `from`, `to` and `above: ... V`",
+                node.span,
+                "as in {from: plus, to: minus, above: 10 V}",
+            )
             return None
         return Alive(self._word(node.get("from")), self._word(node.get("to")), level, node.span)
 
@@ -179,7 +197,10 @@ class PartReader(ValueReader):
         for key, node in self._entries(self.root.get("inside")):
             if not isinstance(node, MappingNode):
                 self._error(
-                    "N201", f"element {key.text} needs {{kind: ..., from: ..., to: ...}}", key.span
+                    "N201",
+                    f"element {key.text} needs {{kind: ..., from: ..., to: ...}}",
+                    key.span,
+                    "as in {kind: load, from: plus, to: minus, current: 10 mA}",
                 )
                 continue
             for name, n in expand_name(key.text):
@@ -192,7 +213,8 @@ class PartReader(ValueReader):
                 used = sum((e.tail == net) + (e.head == net) for e in elements)
                 if net not in nets and used < 2:
                     near = did_you_mean(net, nets | inner - {net})
-                    fix = f"did you mean `{near}`?" if near else None
+                    known = ", ".join(sorted(nets)) or "none"
+                    fix = f"did you mean `{near}`?" if near else f"nets on terminals: {known}"
                     self._error(
                         "N208",
                         f"element {element.name} ends on `{net}`, which leads nowhere",
@@ -238,7 +260,9 @@ class PartReader(ValueReader):
                 values[key.text] = got
         for need in ELEMENT_KINDS[kind]:
             if not need.endswith("?") and need not in values:
-                self._error("N211", f"element {name} ({kind}) needs `{need}`", span)
+                if node.get(need) is None:
+                    fix = f"add `{need}: ...`"
+                    self._error("N211", f"element {name} ({kind}) needs `{need}`", span, fix)
                 return None
         actor, when = self._when(name, n, node, actors)
         return ElementSpec(
@@ -284,7 +308,10 @@ class PartReader(ValueReader):
         for key, node in self._entries(self.root.get("channels")):
             if not isinstance(node, MappingNode):
                 self._error(
-                    "N201", f"channel {key.text} needs {{kind: ..., element: ...}}", key.span
+                    "N201",
+                    f"channel {key.text} needs {{kind: ..., element: ...}}",
+                    key.span,
+                    "as in {kind: input, element: in1, limits: iec-61131-2-type-3}",
                 )
                 continue
             for name, n in expand_name(key.text):
@@ -297,7 +324,12 @@ class PartReader(ValueReader):
                             values[value_name] = got
                 element = self._word(node.get("element"), n)
                 if element not in elements:
-                    self._error("N213", f"channel {name} names no element `{element}`", key.span)
+                    self._error(
+                        "N213",
+                        f"channel {name} names no element `{element}`",
+                        key.span,
+                        f"its elements are {', '.join(list(elements)[:8])}",
+                    )
                     continue
                 channels[name] = Channel(
                     name,
@@ -320,7 +352,8 @@ class PartReader(ValueReader):
                 near, far = self._word(node.get("near")), self._word(node.get("far"))
             area = self._value(area_node, "mm2") if area_node is not None else None
             if area is None:
-                self._error("N203", f"core {key.text} needs its area, as in 0.34 mm2", key.span)
+                fix = "write it as in `BN: 0.34 mm2`"
+                self._error("N203", f"core {key.text} needs its area", key.span, fix)
                 continue
             cores.append(Core(key.text, area.typ, near, far))
         return tuple(cores)
@@ -333,7 +366,8 @@ class PartReader(ValueReader):
         for side in ("near", "far"):
             words = self._word(node.get(side)).split()
             if len(words) != 2:
-                self._error("N214", f"end `{side}` needs connector and gender", node.span)
+                fix = f"as in `{side}: m12-a-4 female`"
+                self._error("N214", f"end `{side}` needs connector and gender", node.span, fix)
                 return None
             ends.append((words[0], words[1]))
         return (ends[0], ends[1])

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 
 from ringout.base import Diagnostic, Interval, Severity, Span
 from ringout.base.quantity import parse_quantity
+from ringout.base.suggest import did_you_mean
 from ringout.cell.templates import fill_slots
 from ringout.cellfile.tree import Mapping as MappingNode
 from ringout.cellfile.tree import Node, Scalar
@@ -33,7 +34,12 @@ class ValueReader:
         if isinstance(node, MappingNode):
             yield from node.entries
         elif node is not None and not (isinstance(node, Scalar) and not node.text):
-            self._error("N201", "expected a list of `name: value` lines here", node.span)
+            self._error(
+                "N201",
+                "expected a list of `name: value` lines here",
+                node.span,
+                "write one `name: value` a line, indented below the section's name",
+            )
 
     def _load_settings(self, given: Mapping[str, Node]) -> None:
         known: list[str] = []
@@ -52,35 +58,49 @@ class ValueReader:
         elif isinstance(node, Scalar):
             self.settings[name] = node
 
-    def _setting(self, scalar: Scalar) -> Scalar:
-        """Return the scalar a `$name` stands for, or the scalar itself."""
+    def _setting(self, scalar: Scalar) -> Scalar | None:
+        """Return the scalar a `$name` stands for, or the scalar itself; None if unknown."""
         if not scalar.text.startswith("$"):
             return scalar
         found = self.settings.get(scalar.text[1:])
         if found is None:
-            self._error("N202", f"`{scalar.text}` names no setting of this part", scalar.span)
-            return scalar
+            near = did_you_mean(scalar.text[1:], list(self.settings))
+            every = ", ".join(f"${name}" for name in self.settings) or "none"
+            fix = f"did you mean `${near}`?" if near else f"its settings are {every}"
+            self._error("N202", f"`{scalar.text}` names no setting of this part", scalar.span, fix)
         return found
 
     def _value(self, node: Node, dimension: str, n: int | None = None) -> Interval | None:
         """Return a quantity written as text or as `{typ:, low:, high:}`."""
         if isinstance(node, MappingNode):
+            names = set(node.keys())
+            if names - {"typ", "low", "high"} or not names:
+                self._error(
+                    "N203",
+                    "a value takes `typ`, `low` and `high` only",
+                    node.span,
+                    "write it as in `{typ: 1 V, high: 2 V}` or `1..2 V`",
+                )
+                return None
             parts = {k.text: self._value(v, dimension, n) for k, v in node.entries}
-            if set(parts) - {"typ", "low", "high"} or not parts or None in parts.values():
-                self._error("N203", "a value takes `typ`, `low` and `high` only", node.span)
+            if None in parts.values():
                 return None
             got = {k: v.typ for k, v in parts.items() if v is not None}
             low = got.get("low", got.get("typ", 0.0))
             high = got.get("high", got.get("typ", low))
             typ = got.get("typ", (low + high) / 2)
             if not low <= typ <= high:
-                self._error("N203", "needs low <= typ <= high", node.span)
+                fix = "put the smallest under `low` and the largest under `high`"
+                self._error("N203", "needs low <= typ <= high", node.span, fix)
                 return None
             return Interval(low, typ, high)
         if not isinstance(node, Scalar):
-            self._error("N203", "expected one value here", node.span)
+            fix = "write one value, as in `24 V`"
+            self._error("N203", "expected one value here", node.span, fix)
             return None
         scalar = self._setting(Scalar(fill_slots(node.text, n), node.span, node.quoted))
+        if scalar is None:
+            return None
         result = parse_quantity(scalar.text, dimension, scalar.span)
         if isinstance(result, Diagnostic):
             self.problems.append(result)
@@ -89,7 +109,8 @@ class ValueReader:
 
     def _word(self, node: Node | None, n: int | None = None) -> str:
         if isinstance(node, Scalar):
-            return fill_slots(self._setting(node).text, n)
+            found = self._setting(node)
+            return "" if found is None else fill_slots(found.text, n)
         return ""
 
     def _words(self, node: Node | None) -> tuple[str, ...]:

@@ -16,6 +16,9 @@ from ringout.findings.model import Finding, Quantity
 from ringout.findings.settle import settle_states
 from ringout.findings.survey import Survey
 
+SLACK_V = 0.05  # bounds are never tighter than what leaks can do; no meter minds this
+SLACK_A = 1e-5
+
 
 class ExpectPlan:
     """Everything that must be bounded to check the `expect` lines of a cell.
@@ -119,7 +122,8 @@ def _judged(expect: Expect, ranges: Ranges) -> Finding | None:
     low, high = float(np.min(ranges.low)), float(np.max(ranges.high))
     if expect.kind == "current":
         low, high = sorted((abs(low), abs(high)))
-    if low >= expect.low and high <= expect.high:
+    slack = SLACK_V if expect.kind == "voltage" else SLACK_A
+    if low >= expect.low - slack and high <= expect.high + slack:
         return None
     unit, scale = ("mA", 1000.0) if expect.kind == "current" else ("V", 1.0)
     return _failed(

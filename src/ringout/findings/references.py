@@ -37,13 +37,16 @@ def judge_references(circuit: Circuit, found: Survey) -> list[Finding]:
         ]
     label = rail_labels(circuit)
     findings = list(_open_feeds(circuit, label))
-    findings += _split_references(circuit, found, label)
+    findings += _split_references(circuit, found, rail_labels(circuit, through_earth=False))
     findings += _earth_current(circuit, found)
     return findings
 
 
-def rail_labels(circuit: Circuit) -> list[int]:
-    """Return (N,) a number per node; nodes joined by conductors and protection share it."""
+def rail_labels(circuit: Circuit, *, through_earth: bool = True) -> list[int]:
+    """Return (N,) a number per node; nodes joined by conductors and protection share it.
+
+    Without `through_earth` what joins a node to PE is no conductor: earth is no 0 V.
+    """
     label = list(range(len(circuit.network.node_names)))
 
     def root(n: int) -> int:
@@ -53,7 +56,8 @@ def rail_labels(circuit: Circuit) -> list[int]:
         return n
 
     for element in circuit.elements:
-        if element.kind in RAIL_KINDS:
+        earth = 0 in (element.tail, element.head) and not through_earth
+        if element.kind in RAIL_KINDS and not earth:
             label[root(element.tail)] = root(element.head)
     return [root(n) for n in range(len(label))]
 
@@ -195,18 +199,25 @@ def _split_references(circuit: Circuit, found: Survey, label: list[int]) -> Iter
 def _earth_current(circuit: Circuit, found: Survey) -> Iterable[Finding]:
     amps = np.abs(found.states.solution.element_a)
     rows = np.flatnonzero(found.allowed)
-    for e, element in enumerate(circuit.elements):
-        if 0 not in (element.tail, element.head) or not rows.size:
-            continue
-        high = float(np.nanmax(amps[rows, e]))
-        if high > PE_CURRENT_A and element.kind != "bond":
-            yield Finding(
-                "F403",
-                Severity.ERROR,
-                f"{high * 1000:.1f} mA of operating current flows through protective earth at "
-                f"{element.name}. Earth is never a return: give it its own 0 V conductor",
-                (element.span,),
-                element.name,
-                (Quantity("current", high * 1000, "mA"),),
-                "common practice",
-            )
+    if not rows.size:
+        return
+    high = {
+        e: float(np.nanmax(amps[rows, e]))
+        for e, element in enumerate(circuit.elements)
+        if 0 in (element.tail, element.head)
+    }
+    over = [e for e, value in high.items() if value > PE_CURRENT_A]
+    landed = [e for e in over if circuit.elements[e].kind != "bond"]
+    for e in landed or over:
+        element = circuit.elements[e]
+        what = f"at {element.name}" if landed else f"through the earth bond of {element.item}"
+        yield Finding(
+            "F403",
+            Severity.ERROR,
+            f"{high[e] * 1000:.1f} mA of operating current flows through protective earth {what}. "
+            f"Earth is never a return: give the current its own 0 V conductor",
+            (element.span,),
+            element.name,
+            (Quantity("current", high[e] * 1000, "mA"),),
+            "common practice",
+        )

@@ -400,6 +400,12 @@ class _Question:
         current = np.maximum(
             along * solution.element_a[rows, own], along * strayed.element_a[rows, own]
         )
+        for at, row in enumerate(rows.tolist()):
+            if self.moves_v[row] > 0.0:
+                curve = network.curves.curves[int(curve_of[row, own[at]])]
+                volts = along[at] * float(self._target_v(strayed)[row])
+                moved = volts + along[at] * float(self.moves_v[row])
+                current[at] += abs(value(curve, moved) - value(curve, volts))
         value_a[rows] = self.direction[rows] * current
         proven = proven & strayed.solved
         return Bound(value_v, value_a, proven, slack, gap, solution, curve_of)
