@@ -290,7 +290,8 @@ class _Compiler:
         either = np.zeros((2, count), dtype=np.int64)
         cond_actor = np.full((count, 2), -1, dtype=np.int64)
         cond_mask = np.zeros((count, 2), dtype=np.int64)
-        held = np.full(count, -1, dtype=np.int64)
+        held = np.full((2, 2, count), -1, dtype=np.int64)
+        nominal_v = highest_source_v(self.cell)
         for number, (conducting, idle) in enumerate(self.curves):
             on[:, number] = [add(c) for c in (conducting.low, conducting.typ, conducting.high)]
             off[:, number] = [add(c) for c in (idle.low, idle.typ, idle.high)]
@@ -298,7 +299,10 @@ class _Compiler:
             either[:, number] = add(both.low), add(both.high)
             spec = self.elements[number].spec
             if spec is not None and spec.kind == "coil":
-                held[number] = add(held_current(24.0 / spec.values["ohm"].typ))
+                amps = nominal_v / spec.values["ohm"].typ
+                for way, turned in enumerate((amps, -amps)):
+                    for part, share in enumerate((1.0, 0.5)):
+                        held[way, part, number] = add(held_current(turned * share))
             for slot, (actor, mask) in enumerate(self.conditions[number]):
                 cond_actor[number, slot], cond_mask[number, slot] = actor, mask
         return Circuit(
@@ -318,6 +322,18 @@ class _Compiler:
             index_of={e.name: i for i, e in enumerate(self.elements)},
             held_curve=held,
         )
+
+
+def highest_source_v(cell: Cell) -> float:
+    """Return the highest typical voltage of the cell's supplies, 24 V without any."""
+    volts = [
+        e.values["volts"].typ
+        for item in cell.items.values()
+        if item.part.family == "supply"
+        for e in item.part.elements
+        if e.kind == "source"
+    ]
+    return max(volts, default=24.0)
 
 
 def actor_name(item: str, key: str, owner: Item) -> str:

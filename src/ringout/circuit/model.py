@@ -93,8 +93,9 @@ class Circuit:
         cond_mask: (E, 2) bit p set when position p lets the element conduct.
         driven: discrete devices.
         index_of: element name to index.
-        held_curve: (E,) for coils the curve of a coil that holds its current at the instant
-            of switching off; -1 for all else.
+        held_curve: (2, 2, E) for coils the curve of a coil that holds its current at the
+            instant of switching off: tail to head or head to tail, all of it or half of it;
+            -1 for all else.
     """
 
     cell: Cell

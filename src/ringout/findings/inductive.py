@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from ringout.base import Severity
-from ringout.circuit.model import TYP, Circuit
+from ringout.circuit.compile import highest_source_v
+from ringout.circuit.model import TYP, Circuit, Element
 from ringout.findings.clusters import describe
 from ringout.findings.model import Finding, Quantity
 from ringout.findings.survey import Survey
@@ -26,27 +27,52 @@ def judge_coils(circuit: Circuit, found: Survey) -> list[Finding]:
     rows = [(coil, row) for coil, cluster in coils for row in found.rows_of(cluster)]
     if not rows:
         return []
-    curves = circuit.curves(found.positions[[row for _, row in rows]], TYP)
-    curves[:, found.cut] = circuit.off_curve[TYP][found.cut]
-    for at, (coil, _) in enumerate(rows):
-        curves[at, coil] = circuit.held_curve[coil]
-    node_v = solve_cases(circuit.network, curves).node_v
+    way = {coil: int(_backwards(found, coil, cluster)) for coil, cluster in coils}
+    node_v, node_half_v = (_held_v(circuit, found, rows, way, part) for part in (0, 1))
     findings: list[Finding] = []
     for coil, cluster in coils:
         ends = circuit.elements[coil]
         mine = [at for at, (c, _) in enumerate(rows) if c == coil]
-        volts = np.abs(node_v[mine, ends.tail] - node_v[mine, ends.head])
-        volts[np.isnan(volts)] = np.inf  # too high to be balanced: nothing takes the current
+        volts = _kick_v(node_v[mine], ends, way[coil])
         worst = int(np.argmax(volts))
         if volts[worst] >= HARMLESS_V:
             state = found.positions[rows[mine[worst]][1]]
-            everywhere = 2 * int((volts >= HARMLESS_V).sum()) >= len(mine)
+            everywhere = bool((volts >= HARMLESS_V).all())
             actors = found.part.clusters[cluster].actors
             when = "" if everywhere else describe(circuit, state, actors)
             findings.append(_finding(circuit, found, coil, when))
         else:
-            findings += _release(circuit, coil, float(volts.max()))
+            half_v = float(_kick_v(node_half_v[mine], ends, way[coil])[worst])
+            findings += _release(circuit, coil, float(volts[worst]), half_v)
     return findings
+
+
+def _held_v(
+    circuit: Circuit, found: Survey, rows: list[tuple[int, int]], way: dict[int, int], part: int
+) -> np.ndarray:
+    """Return (rows, N) voltages while each row's coil holds its current, or half of it."""
+    curves = circuit.curves(found.positions[[row for _, row in rows]], TYP)
+    curves[:, found.cut] = circuit.off_curve[TYP][found.cut]
+    for at, (coil, _) in enumerate(rows):
+        curves[at, coil] = circuit.held_curve[way[coil], part, coil]
+    return solve_cases(circuit.network, curves).node_v
+
+
+def _kick_v(node_v: np.ndarray, ends: Element, way: int) -> np.ndarray:
+    """Return the voltage against the current; along it the coil is simply fed.
+
+    What is too high to be balanced is infinite: nothing takes the current.
+    """
+    volts = node_v[:, ends.head] - node_v[:, ends.tail]
+    volts = np.where(np.isnan(volts), np.inf, np.maximum(-volts if way else volts, 0.0))
+    return np.asarray(volts)
+
+
+def _backwards(found: Survey, coil: int, cluster: int) -> bool:
+    """Return whether the coil's current flows from its head to its tail when it is fed."""
+    amps = found.states.solution.element_a[found.rows_of(cluster), coil]
+    amps = amps[np.isfinite(amps)]
+    return bool(amps.size) and float(amps[np.argmax(np.abs(amps))]) < 0.0
 
 
 def _driven_coils(circuit: Circuit, found: Survey) -> list[tuple[int, int]]:
@@ -67,8 +93,12 @@ def _driven_coils(circuit: Circuit, found: Survey) -> list[tuple[int, int]]:
     return out
 
 
-def _release(circuit: Circuit, coil: int, clamp_v: float) -> list[Finding]:
-    """Return how long a suppressed coil holds on after its output turned off."""
+def _release(circuit: Circuit, coil: int, clamp_v: float, half_v: float) -> list[Finding]:
+    """Return how long a suppressed coil holds on after its output turned off.
+
+    What takes the current is a voltage and a resistance, known from the kick at the whole
+    current (`clamp_v`) and at half of it (`half_v`).
+    """
     element = circuit.elements[coil]
     spec = element.spec
     assert spec is not None
@@ -76,8 +106,11 @@ def _release(circuit: Circuit, coil: int, clamp_v: float) -> list[Finding]:
     if "inductance" not in spec.values or let_go is None:
         return []
     ohm, henry = spec.values["ohm"], spec.values["inductance"]
+    nominal_v = highest_source_v(circuit.cell)
+    beside_ohm = max(clamp_v - half_v, 0.0) / (nominal_v / ohm.typ / 2.0)
+    steady_v = max(2.0 * half_v - clamp_v, 0.0)
     times = [
-        decay_s(inductance, r, 24.0 / r, min(volts, 24.0) / r, clamp_v)
+        decay_s(inductance, r + beside_ohm, nominal_v / r, min(volts, nominal_v) / r, steady_v)
         for inductance, r, volts in (
             (henry.low, ohm.high, let_go.high),
             (henry.high, ohm.low, let_go.low),
@@ -88,8 +121,8 @@ def _release(circuit: Circuit, coil: int, clamp_v: float) -> list[Finding]:
         Finding(
             "F306",
             Severity.NOTE,
-            f"{element.item} lets go {fast_s * 1000:.0f} to {slow_s * 1000:.0f} ms after its output "
-            f"turns off: its current dies against {clamp_v:.1f} V; a clamp of a higher voltage is "
+            f"{element.item} lets go {fast_s * 1000:.0f} to {slow_s * 1000:.0f} ms after its "
+            f"output turns off: its current dies against {clamp_v:.1f} V; a clamp of a higher voltage is "
             f"quicker",
             (circuit.cell.items[element.item].span,),
             element.item,
@@ -107,7 +140,7 @@ def _release(circuit: Circuit, coil: int, clamp_v: float) -> list[Finding]:
 def _finding(circuit: Circuit, found: Survey, coil: int, when: str) -> Finding:
     element = circuit.elements[coil]
     assert element.spec is not None
-    amps = 24.0 / element.spec.values["ohm"].typ
+    amps = highest_source_v(circuit.cell) / element.spec.values["ohm"].typ
     cluster = found.part.clusters[int(found.part.cluster_of_element[coil])]
     switch = next(s for s in cluster.elements if circuit.elements[s].kind == "drop")
     owner = circuit.elements[switch].item

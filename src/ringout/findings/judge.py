@@ -202,9 +202,11 @@ def _without_echoes(bench: Bench, findings: list[Finding]) -> list[Finding]:
         hangs = bool(stretches) and bool({label[ends.tail], label[ends.head]} & stretches)
         return nothing_fed or bool(mine & blamed) or hangs
 
+    turned = {f.get("item") for f in causes if f.code == "F203"}
     return [
         f
         for f in findings
+        if not (f.code in ("F304", "F306") and f.get("item") in turned)
         if f.code not in ECHOES
         or (signal := cell.signals.get(f.get("signal"))) is None
         or not explained(signal)

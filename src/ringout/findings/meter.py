@@ -23,7 +23,7 @@ OHMS_OPEN_V = 3.0  # test source of an ohmmeter: 3 V behind 3 kOhm, common pract
 OHMS_INNER_OHM = 3000.0
 OPEN_ABOVE_OHM = 2e6
 MODES = ("volts", "lowz", "ohms")
-MADE_UP_OHM = 1e5  # a point held by more than this shows what the meter makes of it
+WEAK_V = 2.0  # a reading that a load changes by more than this is no firm one
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,9 +83,30 @@ def read_meter(
     low, high, proven = _bounds(circuit, positions, red, black)
     value = float(solution_v[red] - solution_v[black])
     low, high = min(low, value), max(high, value)
+    if mode == "volts":
+        loaded = _loaded_v(cell, a, b, state or {}, lifted)
+        if abs(value - loaded) > WEAK_V:
+            why = (
+                f"nothing firm holds this point: with a load it falls to {loaded:.1f} V, and what "
+                f"a 10 MOhm meter shows means little; use the low-impedance mode"
+            )
+            return Reading(value, low, high, "V", why, proven)
     probes = ((red, str(a)), (black, str(b)))
-    why = explain(circuit, positions[0], solution_v, probes, loaded=mode == "lowz")
+    why = explain(circuit, positions[0], solution_v, probes)
     return Reading(value, low, high, "V", why, proven)
+
+
+def _loaded_v(
+    cell: Cell,
+    a: Terminal | str,
+    b: Terminal | str,
+    state: Mapping[str, str],
+    lifted: Sequence[str],
+) -> float:
+    """Return what a loaded tester would show at the same places."""
+    circuit = compile_circuit(cell, added=[Added("meter", a, b, ohmic(LOADED_OHM))], lifted=lifted)
+    _, node_v = _settle(circuit, state)
+    return float(node_v[circuit.elements[-1].tail] - node_v[circuit.elements[-1].head])
 
 
 def _settle(circuit: Circuit, state: Mapping[str, str]) -> tuple[IntArray, np.ndarray]:

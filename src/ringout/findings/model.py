@@ -120,13 +120,17 @@ class NotRun:
 
 @dataclass(frozen=True, slots=True)
 class BranchLoad:
-    """Current of a supply or protected branch: typical at rest, highest guaranteed, limit."""
+    """Current of a supply or branch: typical at rest, highest guaranteed, what it allows.
+
+    `in_limit` says that the supply limits the current: more is wanted than it gives.
+    """
 
     name: str
     rest_a: float
     high_a: float
     limit_a: float
     span: Span
+    in_limit: bool = False
 
 
 @dataclass(frozen=True)

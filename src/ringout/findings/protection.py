@@ -15,7 +15,7 @@ from ringout.circuit.model import HIGH, LOW, TYP, Circuit
 from ringout.findings.bounds import Question, Ranges
 from ringout.findings.feeds import feeds_of
 from ringout.findings.model import BranchLoad, Finding, Quantity
-from ringout.findings.survey import Survey
+from ringout.findings.survey import ROUNDING, Survey
 from ringout.solve import solve_cases, worst_case
 from ringout.tables.protection import mcb_magnetic_a, mcb_thermal_a
 
@@ -253,9 +253,19 @@ def _ohm(circuit: Circuit, e: int) -> float:
 
 
 def branches_of(circuit: Circuit) -> list[int]:
-    """Return the elements that feed: supplies and protections."""
+    """Return the elements that feed: supplies, protections, and rated pins on the way."""
     kinds = ("source", "protection", "fuse", "breaker")
-    return [e for e, element in enumerate(circuit.elements) if element.kind in kinds]
+    return [
+        e
+        for e, element in enumerate(circuit.elements)
+        if element.kind in kinds
+        or (
+            element.kind in ("bond", "resistance")
+            and element.spec is not None
+            and "max" in element.spec.values
+            and circuit.cond_actor[e, 0] < 0
+        )
+    ]
 
 
 def branch_questions(circuit: Circuit, found: Survey) -> list[Question]:
@@ -280,9 +290,12 @@ def branch_loads(circuit: Circuit, found: Survey, ranges: Ranges) -> list[Branch
         element = circuit.elements[e]
         assert element.spec is not None
         v = element.spec.values
-        limit = (v.get("set") or v.get("rated") or v.get("limit") or Interval.exact(np.inf)).low
+        allows = v.get("set") or v.get("rated") or v.get("max") or v.get("limit")
+        limit = allows.low if allows is not None else float("inf")
         high = max(abs(float(ranges.low[at])), abs(float(ranges.high[at])))
-        out.append(BranchLoad(element.name, abs(float(typical[e])), high, limit, element.span))
+        in_limit = "limit" in v and high >= v["limit"].low * 0.999
+        rest = abs(float(typical[e]))
+        out.append(BranchLoad(element.name, rest, high, limit, element.span, in_limit))
     return out
 
 
@@ -300,5 +313,5 @@ def judge_loads(loads: Sequence[BranchLoad]) -> list[Finding]:
             "common practice",
         )
         for load in loads
-        if load.high_a > load.limit_a
+        if load.in_limit or load.high_a > load.limit_a * (1.0 + ROUNDING)
     ]

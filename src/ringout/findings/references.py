@@ -85,6 +85,15 @@ def _in_use(circuit: Circuit, item: Item, channels: list[Channel]) -> bool:
     return any(t.item == item.name and item.net(t) in own for t in circuit.cell.join_at)
 
 
+def _through_a_switch(circuit: Circuit, label: list[int], item: str, here: int) -> bool:
+    """Return whether something else's contact, output or diode can feed a stretch."""
+    kinds = ("contact", "drop", "diode", "resistance", "clamp")
+    return any(
+        e.kind in kinds and e.item != item and (label[e.tail] == here) != (label[e.head] == here)
+        for e in circuit.elements
+    )
+
+
 def _not_fed(circuit: Circuit, label: list[int]) -> list[_Open]:
     sources = [e for e in circuit.elements if e.kind == "source"]
     poles = ({label[e.tail] for e in sources}, {label[e.head] for e in sources})
@@ -94,7 +103,10 @@ def _not_fed(circuit: Circuit, label: list[int]) -> list[_Open]:
             continue
         if item.part.alive is not None:
             for side, net in enumerate((item.part.alive.tail, item.part.alive.head)):
-                if label[circuit.node_of_net[(item.name, net)]] not in poles[side]:
+                here = label[circuit.node_of_net[(item.name, net)]]
+                if here not in poles[side] and not _through_a_switch(
+                    circuit, label, item.name, here
+                ):
                     out.append(_Open(item.name, net, side, common=False))
         for side, net, channels in commons_of(item):
             here = label[circuit.node_of_net[(item.name, net)]]

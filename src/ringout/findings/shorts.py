@@ -8,9 +8,7 @@ from ringout.base import Severity, Span
 from ringout.circuit.model import Circuit
 from ringout.findings.clusters import describe
 from ringout.findings.model import Finding, Quantity
-from ringout.findings.survey import Overcurrent, Survey, current_path
-
-SHORT_OHM = 3.0  # a limiting branch with less than this around its loop is a short
+from ringout.findings.survey import Overcurrent, Survey
 
 
 def judge_shorts(circuit: Circuit, found: Survey) -> list[Finding]:
@@ -40,9 +38,7 @@ def _rows(found: Survey, over: Overcurrent) -> list[int]:
 
 
 def _finding(circuit: Circuit, found: Survey, over: Overcurrent) -> Finding:
-    path = _from_supply(
-        circuit, current_path(circuit, found.states.solution.element_a[over.row], over.element)
-    )
+    path = _from_supply(circuit, list(over.path))
     own = [e for e in path if found.part.cluster_of_element[e] == over.cluster]
     element = circuit.elements[over.element]
     when = _when(circuit, found, over)
@@ -73,7 +69,7 @@ def _finding(circuit: Circuit, found: Survey, over: Overcurrent) -> Finding:
     about.append(("item", place.split(":")[0].split("-")[0]))
     joins = [circuit.elements[e].name for e in path if circuit.elements[e].join is not None]
     about += [("join", name) for name in joins]
-    if over.limiting and _no_load(circuit, path):
+    if over.short:
         return Finding(
             "F201",
             Severity.ERROR,
@@ -96,11 +92,6 @@ def _finding(circuit: Circuit, found: Survey, over: Overcurrent) -> Finding:
         "part data",
         about=tuple(about),
     )
-
-
-def _no_load(circuit: Circuit, path: list[int]) -> bool:
-    loads = {"load", "lamp", "coil", "leak", "resistance"}
-    return not any(circuit.elements[e].kind in loads for e in path)
 
 
 def _when(circuit: Circuit, found: Survey, over: Overcurrent) -> str:

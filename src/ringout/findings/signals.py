@@ -88,11 +88,11 @@ def _dark_margin_v(circuit: Circuit, states: SignalStates) -> float:
 
 
 def comfort_v(states: SignalStates) -> float:
-    """Return the margin below which a signal is called marginal: a tenth of a narrow window."""
+    """Return the margin below which a signal is called marginal: a twentieth of a narrow window."""
     on_v, off_v = states.limits.on_v, states.limits.off_v
     if on_v is None or off_v is None:
         return COMFORT_V
-    return min(COMFORT_V, 0.1 * abs(on_v - off_v))
+    return min(COMFORT_V, 0.05 * abs(on_v - off_v))
 
 
 def _result(circuit: Circuit, states: SignalStates) -> SignalResult:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,6 +10,8 @@ from ringout.circuit.model import HIGH, LOW, TYP, BoolArray, Circuit, IntArray
 from ringout.findings.clusters import Partition, local_states, partition
 from ringout.findings.settle import SettledStates, settle_states
 
+ROUNDING = 0.005  # "up to 50 mA" includes 50 mA and what rounding adds
+LOADS = frozenset({"load", "lamp", "coil", "leak", "resistance"})
 NEAR_LIMIT = 0.98  # a limiting element this close to its limit is limiting
 
 
@@ -25,6 +27,8 @@ class Overcurrent:
         limit_a: what it may carry.
         limiting: the element limits or opens (supply, protection, output), so it is a short
             or gross overload rather than a rating passed.
+        path: elements the current flows through, around the loop in order.
+        short: nothing on the path is a load.
     """
 
     cluster: int
@@ -33,6 +37,8 @@ class Overcurrent:
     amps: float
     limit_a: float
     limiting: bool
+    path: tuple[int, ...]
+    short: bool
 
 
 @dataclass(frozen=True)
@@ -91,15 +97,14 @@ def survey(circuit: Circuit) -> Survey:
     settled = settle_states(circuit, positions, curve_of)
     found = find_overcurrents(circuit, settled, cluster_of_row)
     everywhere = {o.element for o in found if o.row == 0 and o.limiting}
-    if everywhere:
-        found = [
-            Overcurrent(-1, o.row, o.element, o.amps, o.limit_a, o.limiting)
-            if o.element in everywhere
-            else o
-            for o in found
-            if o.row == 0 or o.element not in everywhere
-        ]
-        cut = _cut_path(circuit, settled, found[0])
+    found = [
+        replace(o, cluster=-1) if o.element in everywhere else o
+        for o in found
+        if o.row == 0 or o.element not in everywhere
+    ]
+    shorts = [o for o in found if o.row == 0 and o.short]
+    if shorts:
+        cut = _cut_path(circuit, shorts[0])
         open_curve = circuit.off_curve[TYP]
         curve_of = np.where(cut[None, :], open_curve[None, :], curve_of)
         settled = settle_states(circuit, positions, curve_of)
@@ -176,11 +181,23 @@ def find_overcurrents(
         if limit is None:
             continue
         value, limiting = limit
-        threshold = value * (NEAR_LIMIT if circuit.elements[element].kind == "source" else 1.0)
-        found.extend(
-            Overcurrent(int(owner[row]), row, element, float(amps[row, element]), value, limiting)
-            for row in np.flatnonzero(amps[:, element] > threshold).tolist()
-        )
+        source = circuit.elements[element].kind == "source"
+        threshold = value * (NEAR_LIMIT if source else 1.0 + ROUNDING)
+        for row in np.flatnonzero(amps[:, element] > threshold).tolist():
+            path = tuple(current_path(circuit, settled.solution.element_a[row], element))
+            short = limiting and not any(circuit.elements[e].kind in LOADS for e in path)
+            found.append(
+                Overcurrent(
+                    int(owner[row]),
+                    row,
+                    element,
+                    float(amps[row, element]),
+                    value,
+                    limiting,
+                    path,
+                    short,
+                )
+            )
     found.sort(key=lambda o: (o.row, not o.limiting, -o.amps / o.limit_a))
     return found
 
@@ -221,9 +238,9 @@ def current_path(circuit: Circuit, solution_a: np.ndarray, element: int) -> list
     return path
 
 
-def _cut_path(circuit: Circuit, settled: SettledStates, over: Overcurrent) -> BoolArray:
+def _cut_path(circuit: Circuit, over: Overcurrent) -> BoolArray:
     """Open the conductor that closes a short which no switch can open."""
-    path = current_path(circuit, settled.solution.element_a[over.row], over.element)
+    path = list(over.path)
     cut = np.zeros(len(circuit.elements), dtype=np.bool_)
     joins = [e for e in path if circuit.elements[e].join is not None]
     if joins:
