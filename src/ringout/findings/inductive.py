@@ -122,8 +122,8 @@ def _release(circuit: Circuit, coil: int, clamp_v: float, half_v: float) -> list
             "F306",
             Severity.NOTE,
             f"{element.item} lets go {fast_s * 1000:.0f} to {slow_s * 1000:.0f} ms after its "
-            f"output turns off: its current dies against {clamp_v:.1f} V; a clamp of a higher voltage is "
-            f"quicker",
+            f"output turns off: its current dies against {clamp_v:.1f} V; a clamp of a higher "
+            f"voltage is quicker",
             (circuit.cell.items[element.item].span,),
             element.item,
             (

@@ -41,6 +41,7 @@ class SignalStates:
         contact_a: contact element to the typical amperes it carries while the signal is on.
         least_a: element with a least current to its guaranteed lowest amperes and the state.
         floats: (S,) a stray current of some microamperes carries the level out of its band.
+        ends_v: (S, 2) typical voltages to earth of the channel's two ends.
         dark_a: for a driven lamp, state in which it should be dark to its highest amperes.
     """
 
@@ -61,6 +62,7 @@ class SignalStates:
     least_a: Mapping[int, tuple[float, int]]
     dark_a: Mapping[int, float]
     floats: BoolArray
+    ends_v: np.ndarray
 
     def describe(self, circuit: Circuit, row: int) -> str:
         """Return one state in words."""
@@ -179,6 +181,7 @@ class LevelPlan:
                 least_a=least[number],
                 dark_a=dark[number],
                 floats=floats[rows],
+                ends_v=node_v[:, [ends.tail, ends.head]],
             )
         return LevelSurvey(result, ranges, self.settled)
 

@@ -15,7 +15,7 @@ from ringout.circuit.compile import Added, compile_circuit
 from ringout.circuit.model import HIGH, LOW, TYP, Circuit, IntArray
 from ringout.findings.reasons import explain
 from ringout.findings.settle import settle_states
-from ringout.solve import worst_case
+from ringout.solve import driving_point_ohm, solve_cases, worst_case
 
 VOLTMETER_OHM = Interval(9.9e6, 10e6, 10.1e6)  # common practice: 10 MOhm
 LOADED_OHM = Interval(2e3, 3e3, 4e3)  # low-impedance testers: a few kOhm, common practice
@@ -23,6 +23,7 @@ OHMS_OPEN_V = 3.0  # test source of an ohmmeter: 3 V behind 3 kOhm, common pract
 OHMS_INNER_OHM = 3000.0
 OPEN_ABOVE_OHM = 2e6
 MODES = ("volts", "lowz", "ohms")
+FLOATING_OHM = 1e5  # a point held by more than this floats
 WEAK_V = 2.0  # a reading that a load changes by more than this is no firm one
 
 
@@ -85,15 +86,25 @@ def read_meter(
     low, high = min(low, value), max(high, value)
     if mode == "volts":
         loaded = _loaded_v(cell, a, b, state or {}, lifted)
-        if abs(value - loaded) > WEAK_V:
+        if abs(value - loaded) > WEAK_V or _held_ohm(circuit, positions) > FLOATING_OHM:
             why = (
-                f"nothing firm holds this point: with a load it falls to {loaded:.1f} V, and what "
+                f"nothing firm holds this point: with a load it shows {loaded:.1f} V, and what "
                 f"a 10 MOhm meter shows means little; use the low-impedance mode"
             )
             return Reading(value, low, high, "V", why, proven)
     probes = ((red, str(a)), (black, str(b)))
     why = explain(circuit, positions[0], solution_v, probes)
     return Reading(value, low, high, "V", why, proven)
+
+
+def _held_ohm(circuit: Circuit, positions: IntArray) -> float:
+    """Return what holds the voltage between the probes while the meter is off."""
+    curves = circuit.curves(positions, TYP)
+    curves[0, -1] = circuit.off_curve[TYP, -1]
+    free = solve_cases(circuit.network, curves)
+    meter = circuit.elements[-1]
+    pair = np.array([[meter.tail, meter.head]], dtype=np.int64)
+    return float(driving_point_ohm(circuit.network, free, curves, pair)[0])
 
 
 def _loaded_v(

@@ -9,6 +9,7 @@ import numpy as np
 from ringout.base import Severity, Span
 from ringout.circuit.curves import inverse
 from ringout.circuit.model import TYP, Circuit
+from ringout.findings.feeds import commons_of
 from ringout.findings.levels import LevelSurvey, SignalStates
 from ringout.findings.limits import LAMP_SHOWS_FROM_A
 from ringout.findings.model import Finding, Level, Quantity, SignalResult
@@ -240,13 +241,33 @@ def _input_findings(
         )
         return
     if on is not None:
-        yield from _on_findings(states, on, (on_v, off_v), tell)
+        yield from _on_findings(states, on, (on_v, off_v), tell, _wrong_common(circuit, states))
     if off is not None:
         yield from _off_findings(states, off, (on_v, off_v), tell)
 
 
+def _wrong_common(circuit: Circuit, states: SignalStates) -> str:
+    """Return words on a common that is on the pole its devices bring to the channel too."""
+    rows = np.flatnonzero(states.wanted_on)
+    ends_v = states.ends_v[rows]
+    if not rows.size or not np.isfinite(ends_v).all():
+        return ""
+    same = np.abs(ends_v[:, 0] - ends_v[:, 1]) < 1.0
+    if not (same & (np.abs(ends_v) > 15.0).all(axis=1)).any():
+        return ""
+    item = circuit.cell.items[states.signal.item]
+    found = next((c for c in commons_of(item) if states.signal.channel in c[2]), None)
+    if found is None:
+        return ""
+    name = circuit.network.node_names[circuit.node_of_net[(item.name, found[1])]]
+    return (
+        f". Both ends of the channel are at {ends_v[0, 0]:.0f} V: its common {name} is on the pole "
+        f"that the device brings too; put the common on the other pole"
+    )
+
+
 def _on_findings(
-    states: SignalStates, on: Level, limits: tuple[float, float], tell: Tell
+    states: SignalStates, on: Level, limits: tuple[float, float], tell: Tell, common: str
 ) -> Iterable[Finding]:
     name, place = states.signal.name, states.signal.channel_name
     on_v, off_v = limits
@@ -255,7 +276,7 @@ def _on_findings(
             "F101",
             Severity.ERROR,
             f"{name} never comes on: {place} has {abs(on.v_typ):.1f} V while {on.worst_while}, "
-            f"on needs {on_v:.1f} V",
+            f"on needs {on_v:.1f} V{common}",
         )
     elif on.margin_v < 0:
         yield tell(

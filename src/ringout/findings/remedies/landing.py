@@ -6,8 +6,9 @@ from collections.abc import Iterable, Iterator
 
 from ringout.cell.edit import with_landing, with_signal, with_swapped
 from ringout.cell.model import Cell, Join, Signal, Terminal
+from ringout.findings.feeds import commons_of
 from ringout.findings.model import Finding
-from ringout.findings.remedies.proposal import Proposal, channel_terminal
+from ringout.findings.remedies.proposal import Proposal, channel_terminal, terminal_of_net
 from ringout.findings.remedies.trials import Trials
 
 WRONG_LEVEL = frozenset({"F101", "F102", "F103", "F104", "F105", "F107"})
@@ -22,6 +23,10 @@ def propose_landing(trials: Trials, finding: Finding) -> Iterable[Proposal]:
         yield from _move_core(cell, finding)
     elif finding.code in WRONG_LEVEL:
         yield from _other_channel(cell, finding)
+    if finding.code == "F101":
+        yield from _common_to_other_pole(cell, finding)
+    elif finding.code == "F301":
+        yield from _load_to_other_pole(cell, finding)
 
 
 def _joins_of(cell: Cell, item: str) -> list[Join]:
@@ -111,6 +116,58 @@ def _other_channel(cell: Cell, finding: Finding) -> Iterator[Proposal]:
             ((f"channel: {signal.channel_name}", f"channel: {signal.item}.{name}"),),
             (signal.name,),
         )
+
+
+def _poles(cell: Cell) -> Iterator[tuple[Terminal, Terminal]]:
+    """Yield `(+, 0 V)` terminals of every supply."""
+    for item in cell.items.values():
+        for source in (e for e in item.part.elements if e.kind == "source"):
+            ends = [terminal_of_net(cell, item.name, n) for n in (source.tail, source.head)]
+            if ends[0] is not None and ends[1] is not None:
+                yield ends[0], ends[1]
+
+
+def _moved(cell: Cell, at: Terminal, names: tuple[str, ...]) -> Iterator[Proposal]:
+    """Yield the cell with the conductor at a terminal taken to each pole of each supply."""
+    for join in cell.join_at.get(at, ()):
+        far = join.b if join.a == at else join.a
+        for pair in _poles(cell):
+            for pole, words in zip(pair, ("+24 V", "0 V"), strict=True):
+                if pole == far:
+                    continue
+                yield Proposal(
+                    f"take the conductor at {at} to {words} ({pole}) instead of {far}",
+                    with_landing(cell, join, far, pole),
+                    ((join_text(join), join_text(join, far, pole)),),
+                    names,
+                )
+
+
+def _common_to_other_pole(cell: Cell, finding: Finding) -> Iterator[Proposal]:
+    signal = cell.signals.get(finding.get("signal"))
+    if signal is None or "put the common" not in finding.message:
+        return
+    item = cell.items[signal.item]
+    for _, net, channels in commons_of(item):
+        if signal.channel in channels:
+            names = tuple(
+                s.name for s in cell.signals.values() if s.item == item.name and s.on is not None
+            )
+            for at in [t for t in cell.join_at if t.item == item.name and item.net(t) == net]:
+                yield from _moved(cell, at, names)
+
+
+def _load_to_other_pole(cell: Cell, finding: Finding) -> Iterator[Proposal]:
+    """Try the free end of a load that its output cannot work on the other pole."""
+    signal = cell.signals.get(finding.get("signal"))
+    if signal is None:
+        return
+    name = signal.drives.split(".")[0]
+    own = channel_terminal(cell, signal.item, signal.channel.name)
+    for at in [t for t in cell.join_at if t.item == name]:
+        if any(own in (j.a, j.b) for j in cell.join_at[at]):
+            continue
+        yield from _moved(cell, at, (signal.name,))
 
 
 def _reached(cell: Cell, items: set[str]) -> set[Terminal]:
