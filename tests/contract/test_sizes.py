@@ -12,7 +12,9 @@ REVIEW_LINES = 400
 MOST_LINES = 600
 
 # Modules over 400 lines that were reviewed and may stay, each with the reason.
-REVIEWED: dict[str, str] = {}
+REVIEWED: dict[str, str] = {
+    "tests/physics/test_conventions.py": "one table of sensor against input kinds, read as a whole",
+}
 
 
 def lines_of_modules() -> dict[str, int]:

@@ -1,4 +1,4 @@
-"""Small cells written in a few lines: the supply, its two rails and `P` and `M` for a place on them."""
+"""Small cells in a few lines: the supply, its two rails and `P` and `M` for places on them."""
 
 from __future__ import annotations
 

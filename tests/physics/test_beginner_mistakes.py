@@ -48,7 +48,9 @@ def test_a_common_tied_to_the_wrong_pole(bench):
     finding = verdict.judgement.findings[0]
     words = finding.message + " ".join(proven(finding))
     assert "COM" in words, "the cure is at the common, so it has to be named"
-    good = bench.cell(GOLD, "P S1:13\nS1:14 K1:1\nM K1:COM", "told: {channel: K1.I1, on: S1 pressed}")
+    good = bench.cell(
+        GOLD, "P S1:13\nS1:14 K1:1\nM K1:COM", "told: {channel: K1.I1, on: S1 pressed}"
+    )
     good.works("told")
 
 
@@ -129,7 +131,7 @@ def test_a_sinking_output_reads_low_against_0_v_when_it_works(reading):
     on = reading(place("K1:1"), place("K1:M"), items, joins, {"K1.O1": "on"})
     off = reading(place("K1:1"), place("K1:M"), items, joins)
     # on: its own drop of 0.1 to 1 V; off: the supply through the coil
-    assert 0.1 - WIRING_V <= on.low and on.high <= 1.0 + WIRING_V
+    assert on.low >= 0.1 - WIRING_V and on.high <= 1.0 + WIRING_V
     assert off.value == pytest.approx(24.1, abs=0.1)
     across = reading(place("Q1:1"), place("Q1:2"), items, joins, {"K1.O1": "on"})
     assert across.value == pytest.approx(24.1 - 0.3, abs=0.1)

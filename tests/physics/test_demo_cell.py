@@ -128,7 +128,9 @@ def test_7_the_largest_length_is_right(tmp_path):
     length_m = int(re.search(r"up to (\d+) m", text)[1])
     amps = re.search(r"to (\d+(?:\.\d+)?) A", text)[1]
     bench = Bench(tmp_path)
-    cell = FIRST.read_text(encoding="utf-8").replace("[2 A, 2 A, 1 A, 4 A]", f"[2 A, 2 A, 1 A, {amps} A]")
+    cell = FIRST.read_text(encoding="utf-8").replace(
+        "[2 A, 2 A, 1 A, 4 A]", f"[2 A, 2 A, 1 A, {amps} A]"
+    )
 
     def late(metres):
         verdict = bench.text(cell.replace("length: 60 m", f"length: {metres} m"))

@@ -1,4 +1,4 @@
-"""Faults a technician knows, each as a small cell: the finding, its place, its numbers, its cure."""
+"""Faults a technician knows, each a small cell: the finding, place, numbers, cure."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def line_of(bench, text):
     return next(i for i, line in enumerate(lines, 1) if text in " ".join(line.split()))
 
 
-# -- supplies and returns ------------------------------------------------------------------------
+# -- supplies and returns ----------------------------------------------------------------------
 
 
 def test_a_cell_without_supply(bench):
@@ -126,8 +126,9 @@ def test_earth_as_return(bench):
 def test_plus_and_minus_of_a_sensor_exchanged(bench):
     verdict = bench.cell(B1_K1, "M B1-X:1\nP B1-X:3\nB1-X:4 K1:1\nM K1:M", SEEN)
     assert verdict.signal("seen").verdict == "fails"
-    assert any("B1" in told and ("exchanged" in told or "other pole" in told)
-               for told in verdict.told()), verdict.told()
+    assert any(
+        "B1" in told and ("exchanged" in told or "other pole" in told) for told in verdict.told()
+    ), verdict.told()
 
 
 def test_feedback_into_a_supply_that_is_off(bench):
@@ -145,13 +146,15 @@ def test_feedback_into_a_supply_that_is_off(bench):
     assert rail == pytest.approx(24.1 - 0.7, abs=0.3)
 
 
-# -- shorts and wrong way round ----------------------------------------------------------------------
+# -- shorts and wrong way round ----------------------------------------------------------------
 
 
 def test_a_contact_across_pins_1_and_3(bench):
     verdict = bench.cell(
-        "K1: io-block-8-inputs\nS1: pushbutton-1no-gold\nF1: {part: electronic-breaker-1ch, set: 2 A}",
-        "P F1:in+\nM F1:in-\nF1:out K1-XS:1\nF1:m K1-XS:2\nS1:13 W1:BN K1-X1:1\nS1:14 W1:BU K1-X1:3",
+        "K1: io-block-8-inputs\nS1: pushbutton-1no-gold\n"
+        "F1: {part: electronic-breaker-1ch, set: 2 A}",
+        "P F1:in+\nM F1:in-\nF1:out K1-XS:1\nF1:m K1-XS:2\n"
+        "S1:13 W1:BN K1-X1:1\nS1:14 W1:BU K1-X1:3",
         "told: {channel: K1.I1, on: S1 pressed}",
         cables="W1: {part: cable-4x0.34, length: 6 m}",
         remedies=True,
@@ -203,7 +206,7 @@ def test_a_relay_without_diode_has_no_wrong_way_round(bench):
     verdict.works("run")
 
 
-# -- coils ---------------------------------------------------------------------------------------------
+# -- coils -------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -240,8 +243,7 @@ def test_a_suppressor_behind_a_switch_that_opens_is_none(bench):
     # S1 between output and coil; the diode is on the output's side of it
     def valve(joins):
         return bench.cell(
-            "K1: output-card-8-0a5\nQ1: valve-2w3-bare\nR1: suppressor-diode\n"
-            "S1: pushbutton-1nc",
+            "K1: output-card-8-0a5\nQ1: valve-2w3-bare\nR1: suppressor-diode\nS1: pushbutton-1nc",
             f"P K1:L+\nM K1:M\nK1:1 S1:11\nS1:12 Q1:1\nM Q1:2\n{joins}",
             "vent: {channel: K1.O1, drives: Q1}",
         )
@@ -266,7 +268,7 @@ def test_a_suppressor_the_wrong_way_round_is_a_short(bench):
     assert proven(finding)
 
 
-# -- loads and limits ------------------------------------------------------------------------------------
+# -- loads and limits --------------------------------------------------------------------------
 
 
 def test_a_branch_overloaded_with_everything_on(bench):
@@ -348,272 +350,3 @@ def test_a_starved_device(bench):
     )
     finding = verdict.finding("F303")
     assert "B1" in finding.message and "19.2 V" in finding.message
-
-
-# -- far shorts, filters, contacts, currents -----------------------------------------------------------------
-
-
-def far_end(bench, protection, length_m, area="0.5", **kwargs):
-    return bench.cell(
-        f"F1: {{part: electronic-breaker-1ch, set: {protection}}}\nK1: io-block-8-inputs\n"
-        "S1: pushbutton-1no-gold",
-        "P F1:in+\nM F1:in-\nF1:out W1:BN K1-XS:1\nF1:m W1:BU K1-XS:2\n"
-        "K1-X1:1 S1:13\nS1:14 K1-X1:4",
-        "told: {channel: K1.I1, on: S1 pressed}",
-        cables=f"W1: {{part: cable-2x{area}, length: {length_m} m}}",
-        **kwargs,
-    )
-
-
-def test_a_far_short_that_opens_at_once(bench):
-    far_end(bench, "2 A", 20).works("told")
-
-
-def test_a_far_short_that_opens_late(bench):
-    # 60 m of 2 x 0.5 mm2: 39 Ω/km x 120 m = 4.7 Ω, about 5 A; 4 A set, at once from 5.9 A
-    verdict = far_end(bench, "4 A", 60, remedies=True)
-    assert verdict.codes == ["F502"]
-    finding = verdict.finding("F502")
-    assert finding.severity is Severity.WARNING
-    low = {q.name: q.value for q in finding.numbers}["short current lowest"]
-    # iec-60228 class 5: 39.0 Ω/km at 20 °C, x (1 + 0.00393 x 20 K) at 40 °C
-    assert low == pytest.approx(23.8 / (39.0e-3 * 120 * 1.079 + 0.1), rel=0.05)
-    cure = next(r for r in finding.remedies if r.proven)
-    assert "2 A" in cure.text or " m" in cure.text
-
-
-def test_a_far_short_that_may_never_open(bench):
-    # 120 m: 2.4 A where 4 A are needed
-    verdict = far_end(bench, "4 A", 120, remedies=True)
-    finding = verdict.finding("F501")
-    assert finding.severity is Severity.ERROR
-    assert "may never open" in finding.message
-    assert proven(finding)
-
-
-def curtain(bench, extra):
-    return bench.cell(
-        "B1: light-curtain-ossd-status\nK1: input-card-8-type-3",
-        PNP,
-        f"clear: {{channel: K1.I1, on: B1 clear{extra}}}",
-        remedies=True,
-    )
-
-
-def test_an_ossd_on_an_ordinary_input_is_status_only(bench):
-    verdict = curtain(bench, "")
-    assert verdict.codes == []  # 3 ms hides pulses of 0.3 ms
-    note = verdict.finding("F801")
-    assert "status only" in note.message
-    assert "never" in note.message
-    assert note.severity is Severity.NOTE
-    assert verdict.signal("clear").verdict == "works"
-
-
-def test_a_filter_shorter_than_the_test_pulse(bench):
-    verdict = curtain(bench, ", filter: 0.1 ms")
-    assert verdict.codes == ["F601"]
-    finding = verdict.finding("F601")
-    assert "300 us" in finding.message and "0.1 ms" in finding.message
-    assert proven(finding)
-
-
-def test_a_fast_input_counts_the_bounce_of_a_contact(bench):
-    verdict = bench.cell(
-        "S1: pushbutton-1no-gold\nK1: input-card-8-fast",
-        "P S1:13\nS1:14 K1:1\nM K1:M",
-        "told: {channel: K1.I1, on: S1 pressed}",
-    )
-    assert verdict.codes == ["F602"]
-    assert "bounces" in verdict.finding("F602").message
-
-
-def test_a_pulse_too_short_for_filter_and_scan(bench):
-    # filter 3 ms + scan 4 ms: surely seen from 7 ms
-    def shortest(text):
-        return bench.cell(B1_K1, PNP, f"seen: {{channel: K1.I1, on: B1 target, shortest: {text}}}")
-
-    finding = shortest("5 ms").finding("F603")
-    assert {q.name: q.value for q in finding.numbers}["surely seen from"] == pytest.approx(7.0)
-    shortest("8 ms").works("seen")
-
-
-def test_silver_at_three_milliamperes(bench):
-    def button(part):
-        return bench.cell(
-            f"S1: {part}\nK1: input-card-8-type-3",
-            "P S1:11\nS1:12 K1:1\nM K1:M",
-            "told: {channel: K1.I1, on: S1 released}",
-            remedies=True,
-        )
-
-    verdict = button("pushbutton-1nc")
-    assert verdict.codes == ["F701"]
-    finding = verdict.finding("F701")
-    assert "silver" in finding.message and "5 mA" in finding.message
-    assert finding.numbers[0].value == pytest.approx(2.55, abs=0.5)
-    assert proven(finding)
-    button("pushbutton-1nc-gold").works("told")
-
-
-def test_least_current_of_a_two_wire_device(bench):
-    verdict = bench.cell(
-        "B1: reed-2wire-led\nK1: robot-tool-io",
-        "P K1:+\nM K1:-\nP B1-X:1\nB1-X:4 K1:I1",
-        "seen: {channel: K1.I1, on: B1 target}",
-    )
-    finding = verdict.finding("F702")
-    numbers = {q.name: q.value for q in finding.numbers}
-    # (23.8 - 3.5) V over 47 kΩ + 5 % = 0.41 mA, it wants 2 mA
-    assert numbers["least current"] == pytest.approx(0.41, abs=0.02)
-
-
-# -- what the file itself says ---------------------------------------------------------------------------------
-
-
-def test_expectations_that_hold_and_that_do_not(bench):
-    def expecting(line):
-        return bench.cell(B1_K1, PNP, SEEN, more=f"expect:\n  - {line}\n")
-
-    for good in (
-        "K1:1 to K1:M is 21.5..24.5 V while B1 target",
-        "K1:1 to K1:M is 0..1 V while B1 clear",
-        "signal seen is on while B1 target",
-        "signal seen is off while B1 clear",
-    ):
-        assert expecting(good).codes == [], good
-    for bad in (
-        "K1:1 to K1:M is 23..24.5 V while B1 target",
-        "K1:1 to K1:M is 21.5..24.5 V",
-        "signal seen is on while B1 clear",
-    ):
-        verdict = expecting(bad)
-        assert verdict.codes == ["F901"], (bad, verdict.told())
-        finding = verdict.finding("F901")
-        assert finding.where[0].line == line_of(bench, bad)
-        assert bad in finding.message
-
-
-def test_expected_current_of_a_core(bench):
-    def expecting(line):
-        return bench.cell(
-            "S1: pushbutton-1no-gold\nK1: input-card-8-type-3",
-            "P S1:13\nS1:14 W1:BN K1:1\nM K1:M",
-            "told: {channel: K1.I1, on: S1 pressed}",
-            cables="W1: {part: cable-2x0.5, length: 5 m}",
-            more=f"expect:\n  - {line}\n",
-        )
-
-    assert expecting("current through W1:BN is 2..3.1 mA while S1 pressed").codes == []
-    assert expecting("current through W1:BN is 4..5 mA while S1 pressed").codes == ["F901"]
-
-
-def test_an_accepted_finding_is_told_as_a_note_with_its_reason(bench):
-    def accepting(more):
-        return bench.cell(
-            "S1: pushbutton-1nc\nK1: input-card-8-type-3",
-            "P S1:11\nS1:12 K1:1\nM K1:M",
-            "told: {channel: K1.I1, on: S1 released}",
-            more=more,
-        )
-
-    verdict = accepting("accept:\n  - F701 on S1 because pressed every minute\n")
-    assert verdict.codes == []
-    note = verdict.finding("F701")
-    assert note.severity is Severity.NOTE
-    assert "pressed every minute" in note.message
-    other = accepting("accept:\n  - F701 on S9 because another one\n")
-    assert other.codes == ["F701"]
-
-
-# -- relays and things that settle ---------------------------------------------------------------------------------
-
-
-def test_a_relay_that_holds_but_does_not_pull_in(bench):
-    # coil 2.2 kΩ behind 1.5 kΩ: 24.1 x 2.2 / 3.7 = 14.3 V; pulls in at 16.8 V, releases at 2.4 V
-    verdict = bench.cell(
-        "K1: output-card-8-0a5\nK5: relay-2k2-diode\nR1: {part: resistor, ohm: 1.5 kΩ ± 1 %}",
-        "P K1:L+\nM K1:M\nK1:1 R1:1\nR1:2 K5:A1\nM K5:A2",
-        "run: {channel: K1.O1, drives: K5}",
-    )
-    assert verdict.codes == ["F301"]
-    on = verdict.signal("run").on
-    assert on.v_typ == pytest.approx((24.1 - 0.3) * 2.2 / 3.7, abs=WIRING_V)
-    assert "16.8 V" in verdict.finding("F301").message
-
-
-def test_a_relay_that_feeds_itself_through_its_own_break_contact_chatters(bench):
-    verdict = bench.cell(
-        "K5: relay-2k2-diode\nS1: pushbutton-1no",
-        "P S1:13\nS1:14 K5:11\nK5:12 K5:A1\nM K5:A2",
-    )
-    finding = verdict.finding("C103")
-    assert "chatters" in finding.message and "S1 pressed" in finding.message
-
-
-def test_a_relay_that_seals_itself_in_is_no_error(bench):
-    # start button parallel to its own make contact, stop button in line: a seal-in circuit
-    verdict = bench.cell(
-        "K5: relay-2k2-diode\nS1: pushbutton-1no\nS2: pushbutton-1nc\nX1: terminal-block-4",
-        "P S2:11\nS2:12 X1:1\nX1:2 S1:13\nX1:3 K5:11\nS1:14 K5:A1\nK5:14 K5:A1\nM K5:A2",
-    )
-    assert verdict.codes == []
-
-
-# -- sneak paths and parallels -----------------------------------------------------------------------------------
-
-
-def test_break_contacts_in_parallel_do_not_stop(bench):
-    # both have to be pressed before the line opens; pressing one does nothing
-    verdict = bench.cell(
-        "S1: pushbutton-1nc-gold\nS2: pushbutton-1nc-gold\nK1: input-card-8-type-3\n"
-        "X1: terminal-block-4",
-        "P S1:11\nP S2:11\nS1:12 X1:1\nS2:12 X1:2\nX1:3 K1:1\nM K1:M",
-        "run: {channel: K1.I1, on: S1 released and S2 released}",
-    )
-    assert verdict.codes == ["F104"]
-    message = verdict.finding("F104").message
-    assert ("S1 pressed" in message) != ("S2 pressed" in message), "one alone is the failing state"
-    series = bench.cell(
-        "S1: pushbutton-1nc-gold\nS2: pushbutton-1nc-gold\nK1: input-card-8-type-3",
-        "P S1:11\nS1:12 S2:11\nS2:12 K1:1\nM K1:M",
-        "run: {channel: K1.I1, on: S1 released and S2 released}",
-    )
-    series.works("run")
-
-
-def test_push_pull_outputs_in_parallel_fight(bench):
-    # one drives high while the other drives low: held by the outputs' own limit of 150 to 300 mA
-    verdict = bench.cell(
-        "B1: inductive-push-pull-no\nB2: inductive-push-pull-no\nK1: input-card-8-type-3\n"
-        "X1: terminal-block-4",
-        "P B1-X:1\nM B1-X:3\nP B2-X:1\nM B2-X:3\nB1-X:4 X1:1\nB2-X:4 X1:2\nX1:3 K1:1\nM K1:M",
-        "any: {channel: K1.I1, on: B1 target or B2 target}",
-    )
-    assert verdict.codes, "two outputs against each other must not go unnoticed"
-    assert verdict.codes[0] in {"F201", "F202"}
-    assert "B1" in verdict.told()[0] and "B2" in verdict.told()[0]
-
-
-def test_pnp_outputs_in_parallel_are_an_or(bench):
-    verdict = bench.cell(
-        "B1: inductive-pnp-no\nB2: inductive-pnp-no\nK1: input-card-8-type-3\n"
-        "X1: terminal-block-4",
-        "P B1-X:1\nM B1-X:3\nP B2-X:1\nM B2-X:3\nB1-X:4 X1:1\nB2-X:4 X1:2\nX1:3 K1:1\nM K1:M",
-        "any: {channel: K1.I1, on: B1 target or B2 target}",
-    )
-    verdict.works("any")
-
-
-def test_two_relays_with_a_shared_return_lost_come_on_in_series(bench):
-    # sneak circuit: the common return of two coils is open; neither works
-    verdict = bench.cell(
-        "K1: output-card-8-0a5\nK5: relay-2k2\nK6: relay-2k2\nX1: terminal-block-4\n"
-        "R1: suppressor-tvs\nR2: suppressor-tvs",
-        "P K1:L+\nM K1:M\nK1:1 K5:A1\nK1:2 K6:A1\nK5:A2 X1:1\nK6:A2 X1:2\n"
-        "K5:A1 R1:1\nK5:A2 R1:2\nK6:A1 R2:1\nK6:A2 R2:2",
-        "a: {channel: K1.O1, drives: K5}\nb: {channel: K1.O2, drives: K6}",
-    )
-    assert verdict.signal("a").verdict == "fails"
-    assert verdict.signal("b").verdict == "fails"
-    assert {"F301"} <= set(verdict.codes)

@@ -1,4 +1,4 @@
-"""What must not matter does not: order of lines, names, spare cables; and longer copper only hurts."""
+"""Order of lines, names and spare cables do not matter; longer copper only hurts."""
 
 from __future__ import annotations
 
@@ -111,7 +111,9 @@ def test_the_order_of_lines_does_not_matter(bench, tmp_path_factory, name, seed)
 def test_names_of_items_do_not_matter(bench, tmp_path_factory, data):
     folder = str(tmp_path_factory.getbasetemp() / "as-is")
     old = sorted({m.group(1) for m in NAMES.finditer(CORRECTED)})
-    numbers = data.draw(st.lists(st.integers(10, 999), min_size=len(old), max_size=len(old), unique=True))
+    numbers = data.draw(
+        st.lists(st.integers(10, 999), min_size=len(old), max_size=len(old), unique=True)
+    )
     letters = data.draw(st.lists(st.sampled_from("ABCGHJM"), min_size=len(old), max_size=len(old)))
     new = {o: f"{l}{n}" for o, l, n in zip(old, letters, numbers, strict=True)}
     renamed = NAMES.sub(lambda m: new[m.group(1)], CORRECTED)
@@ -161,7 +163,9 @@ def test_a_longer_cable_never_helps_an_input_to_come_on(bench, tmp_path_factory,
 lengths = st.floats(0.5, 80.0, allow_nan=False).map(lambda x: round(x, 1))
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(short=lengths, more=lengths)
 def test_a_longer_sensor_cable_lowers_the_on_level_by_its_own_copper(bench, short, more):
     # iec-60228 class 5, 0.34 mm2: about 57 Ω/km at 20 °C; 12.5 mA at most in the plus core

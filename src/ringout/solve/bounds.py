@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from ringout.circuit.curves import inverse, value
 from ringout.circuit.network import CurveTable, Network
 from ringout.solve.adjoint import adjoint_v
+from ringout.solve.caps import most_through_a, stand_in
 from ringout.solve.newton import LEAK_S, Solution, solve_cases
 from ringout.solve.structure import Structure
 
@@ -34,7 +35,6 @@ SMALL_GAP_V = 1e-3  # a gap not worth a second attempt
 MOST_GAP_V = 0.25  # a bound that may be further from what really occurs is not called proven
 FLOOR_V = 1e-9  # rounding of two solutions
 _SMALL_MOVE_V = 0.02  # of the target, that one undecided conductor may make unproven
-_CAP_ROUNDS = 8  # of Kirchhoff's law along chains of elements
 _ROUNDS = 4  # of turning undecided elements to the end that looks worse
 
 _structures: WeakKeyDictionary[Network, dict[bytes, Structure]] = WeakKeyDictionary()
@@ -281,73 +281,20 @@ class _Question:
         R times its current, for a voltage elsewhere is a part of the voltage between its own
         ends; where it is not, all of it is let in at both ends.
         """
-        cap = self._most_through(rows)
-        spread = self._spread(rows, open_)
         most_v = self._most_v(rows)
+        cap = most_through_a(self.network, self.lower[rows], self.upper[rows], most_v)
+        spread = self._spread(rows, open_)
+        curves = self.network.curves.curves
         for at, e in np.argwhere(open_).tolist():
             row = int(rows[at])
-            kept, extra, moves_v = self._kept(row, e, float(cap[at, e]), float(most_v[at]))
+            choices = [int(c[row, e]) for c in (self.typ, self.lower, self.upper)]
+            kept, extra, moves_v = stand_in(curves, choices, float(cap[at, e]), float(most_v[at]))
             if moves_v <= _SMALL_MOVE_V:
                 self.instead[row, e] = kept
                 self.moves_v[row] += moves_v
             elif extra < spread[at, e]:
                 self.instead[row, e] = kept
                 self.extra_a[row, e] = extra
-
-    def _kept(self, row: int, e: int, cap_a: float, most_v: float) -> tuple[int, float, float]:
-        """Return the curve that stands in for an element, and how far off it may be.
-
-        The distance is in amperes, and in volts of the target where the curve is a straight
-        line, else infinite.
-        """
-        curves = self.network.curves.curves
-        lower, upper = curves[self.lower[row, e]], curves[self.upper[row, e]]
-        ends_v = (
-            min(max(inverse(lower, cap_a), 0.0), most_v),
-            max(min(inverse(upper, -cap_a), 0.0), -most_v),
-        )
-        best, least, least_v = int(self.typ[row, e]), np.inf, np.inf
-        for choice in (self.typ[row, e], self.lower[row, e], self.upper[row, e]):
-            curve = curves[choice]
-            extra = cap_a + max(abs(value(curve, v)) for v in ends_v)
-            moves_v = extra / curve.slope_s[0] if curve.is_linear else np.inf
-            if (moves_v, extra) < (least_v, least):
-                best, least, least_v = int(choice), extra, moves_v
-        return best, least, least_v
-
-    def _most_through(self, rows: IntArray) -> FloatArray:
-        """Return (R, E) amperes no element can carry more than."""
-        network = self.network
-        most_v = self._most_v(rows)
-        pairs = [self._most_a(chosen[rows], most_v) for chosen in (self.lower, self.upper)]
-        cap: FloatArray = np.maximum(*pairs)
-        every = np.broadcast_to(np.arange(len(rows))[:, None], cap.shape)
-        tail = np.broadcast_to(network.tail, cap.shape)
-        head = np.broadcast_to(network.head, cap.shape)
-        for _ in range(_CAP_ROUNDS):
-            total = np.zeros((len(rows), network.node_count))
-            np.add.at(total, (every, tail), cap)
-            np.add.at(total, (every, head), cap)
-            total += LEAK_S * most_v[:, None]
-            total[:, 0] = np.inf
-            at_tail = np.take_along_axis(total, tail, axis=1) - cap
-            at_head = np.take_along_axis(total, head, axis=1) - cap
-            cap = np.minimum(cap, np.minimum(at_tail, at_head))
-        return cap
-
-    def _most_a(self, curve_of: IntArray, most_v: FloatArray) -> FloatArray:
-        """Return (R, E) what curves carry at most while no voltage exceeds (R,) `most_v`."""
-        out = np.zeros(curve_of.shape)
-        for volts in np.unique(most_v).tolist():
-            most = np.array(
-                [
-                    max(abs(value(c, volts)), abs(value(c, -volts)))
-                    for c in self.network.curves.curves
-                ]
-            )
-            same = most_v == volts
-            out[same] = most[curve_of[same]]
-        return out
 
     def _most_v(self, rows: IntArray) -> FloatArray:
         """Return (R,) what no voltage exceeds: the sum of the source voltages.

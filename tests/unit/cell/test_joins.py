@@ -97,7 +97,9 @@ def test_a_crossed_cordset_crosses():
 
 
 def test_a_plug_of_four_pins_fits_a_socket_of_five():
-    build = add(builder({**PANEL, "Y1": "m12-y-splitter"}), ("Y1-T", "", "K1-X2"), ("B1", "", "Y1-A"))
+    build = add(
+        builder({**PANEL, "Y1": "m12-y-splitter"}), ("Y1-T", "", "K1-X2"), ("B1", "", "Y1-A")
+    )
     assert build.problems == []
     assert ("Y1-T:4", "K1-X2:4") in places_of(build)
 
