@@ -165,6 +165,41 @@ signals:
     assert contact_rating_a("motor", 0.5) == pytest.approx(3.0)
 
 
+def switched_on(volts, ohm, inrush, rated_a):
+    """Return a load with an inrush on an output with a resistive rating."""
+    return f"""
+items:
+  T1: {{part: we-supply, volts: {volts} V}}
+  K1: {{part: we-rated-output, rated: {rated_a} A}}
+  E1: {{part: we-inrush-load, ohm: {ohm:.6f} Ω, inrush: {inrush} x}}
+joins:
+  - T1:+  K1:+
+  - T1:-  K1:-
+  - K1:OUT  E1:1
+  - T1:-  E1:2
+signals:
+  load: {{channel: K1.O, drives: E1}}
+"""
+
+
+@pytest.mark.parametrize(
+    ("steady_a", "factor", "rating_a"), [(5 / 24, 10, 2.083), (0.5, 6, 3.0)], ids=["lamp", "motor"]
+)
+def test_we_46_the_verdict_turns_at_the_rating(bench, steady_a, factor, rating_a):
+    """WE-46: lamp 10 x, motor 6 x steady must stay below the resistive rating: 2.1 A and 3 A."""
+    too_small = bench.prove(switched_on(24, 24 / steady_a, factor, rating_a * 0.995))
+    found = finding(too_small, "F206")
+    assert number(found, "inrush") == pytest.approx(rating_a, rel=0.005)
+    large = bench.prove(switched_on(24, 24 / steady_a, factor, rating_a * 1.005))
+    assert "F206" not in codes(large)
+
+
+def test_we_45_peak_of_a_lamp(bench):
+    """WE-45, a magazine on inrush: 5.7 A steady, 7.2 times that are the 41 A measured."""
+    judged = bench.prove(switched_on(120, 120 / 5.7, 7.2, 10))
+    assert number(finding(judged, "F206"), "inrush") == pytest.approx(41, rel=0.005)
+
+
 # --- WE-47: an indicator that glows ---------------------------------------------------------
 
 
