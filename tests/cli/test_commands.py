@@ -69,6 +69,13 @@ def test_what_cannot_be_done_is_said_plainly_with_exit_2(words):
     assert result.output.strip()
 
 
+def test_the_excerpt_in_the_readme_is_what_the_program_says():
+    readme = (EXAMPLES.parents[1] / "README.md").read_text("utf-8")
+    excerpt = readme.split("```text\n")[1].split("```")[0]
+    said = " ".join(ask("prove", FIRST).output.split())
+    assert " ".join(excerpt.split()[1:]) in said
+
+
 def test_a_broken_statement_costs_itself_only(tmp_path):
     text = Path(CORRECTED).read_text("utf-8").replace("W1:BK   K1-X1:4", "W1:BK   K1-X1:44")
     file = tmp_path / "broken.yaml"

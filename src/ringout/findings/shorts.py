@@ -74,7 +74,7 @@ def _finding(circuit: Circuit, found: Survey, over: Overcurrent) -> Finding:
             "F201",
             Severity.ERROR,
             f"dead short {when}: {over.amps:.1f} A, held only by {element.name} "
-            f"({over.limit_a:.1f} A). Path: {wires}",
+            f"({over.limit_a:.1f} A){_supply_reacts(circuit, over)}. Path: {wires}",
             where,
             place,
             numbers,
@@ -85,13 +85,29 @@ def _finding(circuit: Circuit, found: Survey, over: Overcurrent) -> Finding:
         "F202",
         Severity.ERROR,
         f"{element.name} is overloaded {when}: {over.amps:.2f} A, it may carry "
-        f"{over.limit_a:.2f} A. Path: {wires}",
+        f"{over.limit_a:.2f} A{_supply_reacts(circuit, over)}. Path: {wires}",
         where,
         place,
         numbers,
         "part data",
         about=tuple(about),
     )
+
+
+AFTER = {
+    "hiccup": "the supply then switches off and tries again and again",
+    "latch": "the supply then switches off until its mains is taken away",
+    "fold-back": "the supply then gives even less until the load is taken off",
+}
+
+
+def _supply_reacts(circuit: Circuit, over: Overcurrent) -> str:
+    """Return what an overloaded supply does next, where its part says so."""
+    spec = circuit.elements[over.element].spec
+    if spec is None or spec.kind != "source":
+        return ""
+    after = AFTER.get(spec.words.get("overload", ""), "")
+    return f"; {after}" if after else ""
 
 
 def _when(circuit: Circuit, found: Survey, over: Overcurrent) -> str:
