@@ -65,6 +65,8 @@ class Meaning:
     def _position(self, found: written.Is) -> Position | None:
         name, word = found.actor.text, found.position.text
         item = name.split(".")[0].split("-")[0].split(":")[0]
+        if item in self.places.failed:
+            return None
         if item not in self.items:
             near = did_you_mean(name, list(self.actors))
             fix = f"did you mean `{near}`?" if near else "give it a line under `items:`"

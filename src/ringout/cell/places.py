@@ -23,11 +23,15 @@ def _near(word: str, choices: list[str], otherwise: str) -> str:
 
 
 class Places:
-    """Finds items, sockets, terminals and cores by name, collecting diagnostics."""
+    """Finds items, sockets, terminals and cores by name, collecting diagnostics.
+
+    Names in `failed` have a line that could not be used; what follows from that is not told again.
+    """
 
     def __init__(self, items: Mapping[str, Item], cables: Mapping[str, Cable]) -> None:
         self.items = items
         self.cables = cables
+        self.failed: frozenset[str] = frozenset()
         self.problems: list[Diagnostic] = []
 
     def _error(self, code: str, message: str, span: Span, fix: str) -> None:
@@ -36,7 +40,7 @@ class Places:
     def item(self, name: str, span: Span) -> Item | None:
         """Return an item, or None with a diagnostic."""
         found = self.items.get(name)
-        if found is None:
+        if found is None and name not in self.failed:
             fix = _near(name, list(self.items), "give it a line under `items:`")
             self._error("N302", f"there is no item {name}", span, fix)
         return found
@@ -107,6 +111,8 @@ class Places:
         name, _, colour = word.partition(":")
         cable = self.cables.get(name)
         if cable is None:
+            if name in self.failed:
+                return None
             fix = _near(name, list(self.cables), "give it a line under `cables:`")
             self._error("N304", f"there is no cable {name}", span, fix)
             return None

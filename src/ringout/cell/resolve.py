@@ -61,6 +61,7 @@ class _Resolver:
         for cable in self.text.cables:
             self._cable(cable)
         places = Places(self.items, self.cables)
+        places.failed = frozenset(self.names) - set(self.items) - set(self.cables)
         builder = JoinBuilder(places)
         for line in self.text.joins:
             over = line.over

@@ -27,6 +27,7 @@ BREAKER_OHM = Interval(0.005, 0.05, 0.1)
 PROTECTION_OHM = Interval(0.01, 0.03, 0.06)
 PROTECTION_HOLDS = 1.5  # times the set current, WE-31
 BOND_OHM = Interval.exact(0.001)
+RUNAWAY_V = 200.0
 BLOCKED_S = 1e-5  # electronics fed the wrong way round still pass this; keeps points held
 LEAST_OHM = 0.0005  # a joint is never better; keeps the circuit well scaled
 
@@ -171,5 +172,10 @@ def behave(kind: str, values: tuple[tuple[str, Interval], ...]) -> tuple[Behavio
 
 
 def held_current(current_a: float) -> Curve:
-    """Return a coil at the instant of switching off: it keeps its current at any voltage."""
-    return Curve((), (cv.MIN_SLOPE_S,), current_a)
+    """Return a coil at the instant of switching off: it keeps its current at any voltage.
+
+    Beyond `RUNAWAY_V`, where every semiconductor has long broken down, it gives way, so that a
+    coil nothing takes the current of stands there instead of at millions of volts.
+    """
+    flat = cv.MIN_SLOPE_S
+    return Curve((-RUNAWAY_V, RUNAWAY_V), (0.1, flat, 0.1), current_a - flat * RUNAWAY_V)
