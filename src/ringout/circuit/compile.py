@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
-from ringout.base import Interval, Span
+from ringout.base import Interval
 from ringout.cell.model import Actor, Cell, Item, Join, Terminal
 from ringout.cell.part import ElementSpec
 from ringout.circuit.behaviour import (
@@ -272,11 +273,14 @@ class _Compiler:
             core = cable.core(join.core)
             assert core is not None
             ohm = ohm + conductor_ohm(
-                cable.length_m, core.area_mm2, self.cell.ambient_c, cable.part.facts
+                cable.length_m,
+                core.area_mm2,
+                self.cell.ambient_c,
+                cable.part.facts.get("plating", "plain"),
             )
         elif join.length_m > 0 and join.area_mm2 > 0:
             length = Interval.exact(join.length_m)
-            ohm = ohm + conductor_ohm(length, join.area_mm2, self.cell.ambient_c, {})
+            ohm = ohm + conductor_ohm(length, join.area_mm2, self.cell.ambient_c, "plain")
         self.resistances[key] = ohmic(ohm)
         return self.resistances[key]
 
@@ -341,17 +345,19 @@ def actor_name(item: str, key: str, owner: Item) -> str:
     return item if len(owner.part.actors) == 1 else f"{item}.{key}"
 
 
+@lru_cache(maxsize=4096)
 def conductor_ohm(
-    length_m: Interval, area_mm2: float, ambient_c: Interval, facts: object
+    length_m: Interval, area_mm2: float, ambient_c: Interval, plating: str
 ) -> Interval:
-    """Return the resistance of one copper conductor over its length and temperature range."""
-    plating = facts.get("plating", "plain") if isinstance(facts, dict) else "plain"
+    """Return the resistance of one copper conductor over its length and temperature range.
+
+    Args:
+        length_m: its length.
+        area_mm2: cross-section.
+        ambient_c: temperatures it may have.
+        plating: `plain` or `tinned`.
+    """
     cold = copper_ohm(length_m.low, area_mm2, ambient_c.low, plating=plating)
     mid = copper_ohm(length_m.typ, area_mm2, ambient_c.typ, plating=plating)
     hot = copper_ohm(length_m.high, area_mm2, ambient_c.high, plating=plating)
     return Interval(cold.low, mid.typ, hot.high)
-
-
-def span_of(circuit: Circuit, element: int) -> Span:
-    """Return the user's line behind an element."""
-    return circuit.elements[element].span
