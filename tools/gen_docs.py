@@ -66,9 +66,11 @@ def describe(context: click.Context, command: click.Command) -> str:
     usage = " ".join([context.command_path, *command.collect_usage_pieces(context)])
     text = inspect.cleandoc(command.help or "").replace("\b\n", "")
     lines = [f"## {context.command_path}", "", text, "", "```", usage, "```", ""]
-    records = [
+    # the program keeps its help option once it has run; the page must not depend on that
+    records = [("-h, --help", "Show this message and exit.")]
+    records[:0] = [
         record
-        for param in command.get_params(context)
+        for param in command.params
         if isinstance(param, click.Option) and (record := param.get_help_record(context))
     ]
     lines += ["| option | meaning |", "| --- | --- |"]
