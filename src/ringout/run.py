@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ringout.base import Diagnostic, Severity
 from ringout.cell.model import Cell, Terminal
@@ -20,6 +21,9 @@ from ringout.findings.model import Judgement
 from ringout.findings.remedies import with_remedies
 from ringout.findings.settle import settle_states
 from ringout.solve import solve_cases
+
+if TYPE_CHECKING:  # the fault model is loaded only when it is asked for
+    from ringout.checkout import FaultTable
 
 Progress = Callable[[int, int], None]
 
@@ -131,3 +135,16 @@ def netlist(
     start_v = solve_cases(circuit.network, curve_of[None, :]).node_v[0]
     title = f"{cell.name}, {words}, {corner} values"
     return spice_netlist(circuit.network, curve_of, title, start_v=start_v)
+
+
+def faults(cell: Cell, *, double: bool = False, progress: Progress | None = None) -> FaultTable:
+    """Return every plausible wiring fault of a cell with its effects.
+
+    Args:
+        cell: the cell.
+        double: pairs of faults in one neighbourhood instead of single ones.
+        progress: called with neighbourhoods done and in all.
+    """
+    from ringout.checkout import fault_table
+
+    return fault_table(cell, double=double, progress=progress)

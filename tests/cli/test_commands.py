@@ -194,3 +194,19 @@ def test_user_parts_beside_the_cell_win(tmp_path):
     answer = json.loads(ask("prove", "--quick", "--json", str(file)).stdout)
     start = next(s for s in answer["signals"] if s["name"] == "start")
     assert start["verdict"] == "fails"  # 9 kohm in series leaves a Type 3 input below 11 V
+
+
+def test_faults_has_the_promised_keys_and_filters():
+    answer = json.loads(ask("faults", CORRECTED, "--cable", "W2", "--json").stdout)
+    assert answer["count"] == len(answer["faults"]) > 10
+    for fault in answer["faults"]:
+        assert {"id", "kind", "where", "effects", "harm", "latent"} <= set(fault)
+        assert fault["where"]
+    harmful = json.loads(
+        ask("faults", CORRECTED, "--cable", "W2", "--effect", "harm", "--json").stdout
+    )
+    assert 0 < harmful["count"] < answer["count"]
+    assert all(f["harm"] for f in harmful["faults"])
+    unknown = ask("faults", CORRECTED, "--cable", "W222")
+    assert unknown.exit_code == 2
+    assert "W22" in unknown.output

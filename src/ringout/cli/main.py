@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import click
 
 from ringout import __version__
+from ringout.cli.faults import faults
 from ringout.cli.look import meter, netlist, prove
 from ringout.cli.make import new, parts, schema, sheet
 
@@ -24,7 +25,7 @@ def cli() -> None:
     """
 
 
-for command in (prove, meter, sheet, netlist, parts, schema, new):
+for command in (prove, meter, faults, sheet, netlist, parts, schema, new):
     cli.add_command(command)
 
 

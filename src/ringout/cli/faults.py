@@ -1,0 +1,77 @@
+"""The command that lists every wiring fault and what it would do."""
+
+from __future__ import annotations
+
+import sys
+
+import click
+
+from ringout.cli.common import (
+    cell_argument,
+    json_option,
+    paint,
+    progress_bar,
+    say,
+    say_json,
+    say_problems,
+    stop_if_unusable,
+)
+
+
+@click.command()
+@cell_argument
+@click.option("--double", is_flag=True, help="Pairs of faults in one neighbourhood instead.")
+@click.option("--item", default="", help="Only faults that concern this item.")
+@click.option("--cable", default="", help="Only faults that concern this cable.")
+@click.option("--signal", default="", help="Only faults that touch this signal.")
+@click.option(
+    "--effect",
+    type=click.Choice(["harm", "trips", "level", "moves", "latent"]),
+    default=None,
+    help="Only faults with this effect.",
+)
+@json_option
+def faults(  # one argument an option
+    cell: str,
+    *,
+    double: bool,
+    item: str,
+    cable: str,
+    signal: str,
+    effect: str | None,
+    as_json: bool,
+) -> None:
+    """List every plausible wiring fault and what it would do.
+
+    CELL is the cell file. Each fault is put into the circuit and solved in every state of what
+    it touches. Exit code 3: some of it could not be solved.
+    """
+    from ringout import run
+    from ringout.base.suggest import did_you_mean
+    from ringout.report.faults_view import chosen_rows, faults_answer, faults_lines
+
+    loaded = run.load(cell)
+    stop_if_unusable(loaded, as_json, lambda: {"problems": len(loaded.problems)})
+    assert loaded.cell is not None
+    for name, known, what in (
+        (item, list(loaded.cell.items), "item"),
+        (cable, list(loaded.cell.cables), "cable"),
+        (signal, list(loaded.cell.signals), "signal"),
+    ):
+        if name and name not in known:
+            near = did_you_mean(name, known)
+            hint = f"did you mean `{near}`?" if near else f"there are {', '.join(known[:8])}"
+            click.echo(f"there is no {what} {name}: {hint}", err=True)
+            sys.exit(2)
+    bar = None if as_json else progress_bar("solving faults")
+    table = run.faults(loaded.cell, double=double, progress=bar)
+    rows = chosen_rows(table, item=item, cable=cable, signal=signal, effect=effect or "")
+    if as_json:
+        say_json(faults_answer(table, rows))
+    else:
+        say(faults_lines(table, rows, paint) if sys.stdout.isatty() else faults_lines(table, rows))
+    if loaded.broken:
+        say_problems(loaded.problems)
+        sys.exit(2)
+    if table.not_run:
+        sys.exit(3)
