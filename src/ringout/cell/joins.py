@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from ringout.base import Diagnostic, Related, Severity, Span
+from ringout.base import Diagnostic, Related, Span
+from ringout.base.collect import Collector
 from ringout.cell.model import Cable, Item, Join, Terminal
 from ringout.cell.part import Part, Socket
 from ringout.cell.places import Places
@@ -28,7 +29,7 @@ class JoinWords:
 
 
 @dataclass
-class JoinBuilder:
+class JoinBuilder(Collector):
     """Turns join lines into joins and checks what a pin can hold.
 
     Args:
@@ -43,11 +44,6 @@ class JoinBuilder:
     _held: dict[Terminal, list[tuple[str, Span]]] = field(default_factory=dict)
     _plugged: dict[tuple[str, str], tuple[str, Span]] = field(default_factory=dict)
     _core_used: dict[str, Span] = field(default_factory=dict)
-
-    def _error(
-        self, code: str, message: str, span: Span, fix: str, related: tuple[Related, ...] = ()
-    ) -> None:
-        self.problems.append(Diagnostic(code, Severity.ERROR, message, span, related, fix))
 
     def add(self, words: JoinWords) -> None:
         """Add one join line; a bad one costs only itself."""

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from ringout.base import Diagnostic, Interval, Related, Severity, Span
+from ringout.base import Diagnostic, Interval, Related, Span
+from ringout.base.collect import Collector
 from ringout.base.quantity import parse_quantity
 from ringout.base.suggest import did_you_mean
 from ringout.cell.model import Accept, Actor, Condition, Expect, Item, Join, Position, Signal
@@ -19,7 +20,7 @@ from ringout.cellfile.words import Word
 SIGNAL_SETTINGS = ("filter", "shortest")
 
 
-class Meaning:
+class Meaning(Collector):
     """Resolves what names mean; collects diagnostics.
 
     Args:
@@ -35,16 +36,6 @@ class Meaning:
         self.actors = actors
         self.places = places
         self.problems: list[Diagnostic] = []
-
-    def _error(
-        self,
-        code: str,
-        message: str,
-        span: Span,
-        fix: str | None = None,
-        related: tuple[Related, ...] = (),
-    ) -> None:
-        self.problems.append(Diagnostic(code, Severity.ERROR, message, span, related, fix))
 
     # -- conditions ------------------------------------------------------------------------
 

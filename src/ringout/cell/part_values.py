@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from ringout.base import Diagnostic, Interval, Severity, Span
+from ringout.base import Diagnostic, Interval
+from ringout.base.collect import Collector
 from ringout.base.quantity import parse_quantity
 from ringout.base.suggest import did_you_mean
 from ringout.cell.templates import fill_slots
@@ -13,7 +14,7 @@ from ringout.cellfile.tree import Node, Scalar
 from ringout.cellfile.tree import Sequence as SequenceNode
 
 
-class ValueReader:
+class ValueReader(Collector):
     """Reads values of one part file, collecting diagnostics instead of raising.
 
     Args:
@@ -26,9 +27,6 @@ class ValueReader:
         self.problems: list[Diagnostic] = []
         self.settings: dict[str, Scalar] = {}
         self._load_settings(settings or {})
-
-    def _error(self, code: str, message: str, span: Span, fix: str | None = None) -> None:
-        self.problems.append(Diagnostic(code, Severity.ERROR, message, span, fix=fix))
 
     def _entries(self, node: Node | None) -> Iterator[tuple[Scalar, Node]]:
         if isinstance(node, MappingNode):

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from ringout.base import Diagnostic, Severity, Span
+from ringout.base import Diagnostic, Span
+from ringout.base.collect import Collector
 from ringout.base.suggest import did_you_mean
 from ringout.cell.model import Cable, Item, Terminal
 from ringout.cell.part import Core, Socket
@@ -22,7 +23,7 @@ def _near(word: str, choices: list[str], otherwise: str) -> str:
     return f"did you mean `{near}`?" if near else otherwise
 
 
-class Places:
+class Places(Collector):
     """Finds items, sockets, terminals and cores by name, collecting diagnostics.
 
     Names in `failed` have a line that could not be used; what follows from that is not told again.
@@ -33,9 +34,6 @@ class Places:
         self.cables = cables
         self.failed: frozenset[str] = frozenset()
         self.problems: list[Diagnostic] = []
-
-    def _error(self, code: str, message: str, span: Span, fix: str) -> None:
-        self.problems.append(Diagnostic(code, Severity.ERROR, message, span, fix=fix))
 
     def item(self, name: str, span: Span) -> Item | None:
         """Return an item, or None with a diagnostic."""

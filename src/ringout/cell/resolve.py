@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from ringout.base import Diagnostic, Interval, Related, Severity, Span
+from ringout.base import Diagnostic, Interval, Related, Span
+from ringout.base.collect import Collector
 from ringout.base.quantity import parse_quantity
 from ringout.base.suggest import did_you_mean
 from ringout.cell.catalogue import load_part, part_file, part_names
@@ -36,7 +37,7 @@ def resolve_cell(text: CellText, *, folder: str = "") -> tuple[Cell, tuple[Diagn
     return _Resolver(text, folder).run()
 
 
-class _Resolver:
+class _Resolver(Collector):
     def __init__(self, text: CellText, folder: str) -> None:
         self.text = text
         self.folder = folder
@@ -44,16 +45,6 @@ class _Resolver:
         self.items: dict[str, Item] = {}
         self.cables: dict[str, Cable] = {}
         self.names: dict[str, Span] = {}
-
-    def _error(
-        self,
-        code: str,
-        message: str,
-        span: Span,
-        fix: str | None = None,
-        related: tuple[Related, ...] = (),
-    ) -> None:
-        self.problems.append(Diagnostic(code, Severity.ERROR, message, span, related, fix))
 
     def run(self) -> tuple[Cell, tuple[Diagnostic, ...]]:
         for item in self.text.items:
