@@ -24,6 +24,7 @@ from ringout.solve import solve_cases
 
 if TYPE_CHECKING:  # the fault model is loaded only when it is asked for
     from ringout.checkout import FaultTable
+    from ringout.circuit.faults import Fault
 
 Progress = Callable[[int, int], None]
 
@@ -137,14 +138,21 @@ def netlist(
     return spice_netlist(circuit.network, curve_of, title, start_v=start_v)
 
 
-def faults(cell: Cell, *, double: bool = False, progress: Progress | None = None) -> FaultTable:
+def faults(
+    cell: Cell,
+    *,
+    chosen: Callable[[Fault], bool] | None = None,
+    double: bool = False,
+    progress: Progress | None = None,
+) -> FaultTable:
     """Return every plausible wiring fault of a cell with its effects.
 
     Args:
         cell: the cell.
+        chosen: which single faults to take; all when not given.
         double: pairs of faults in one neighbourhood instead of single ones.
         progress: called with neighbourhoods done and in all.
     """
     from ringout.checkout import fault_table
 
-    return fault_table(cell, double=double, progress=progress)
+    return fault_table(cell, chosen=chosen, double=double, progress=progress)

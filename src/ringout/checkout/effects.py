@@ -42,23 +42,40 @@ from ringout.findings.survey import Survey, survey
 Progress = Callable[[int, int], None]
 FloatArray = NDArray[np.float64]
 MOST_ROWS = 4000  # states solved side by side
+BATCH_FAULTS = 40  # faults of neighbourhoods that are solved together, at least
 
 
 @dataclass(frozen=True, eq=False)
 class Laid:
-    """A cell laid out for faults: circuit, survey, what is watched."""
+    """A cell laid out for faults.
+
+    Args:
+        circuit: the healthy circuit.
+        found: its survey.
+        watched: signals and loads that show what a fault does.
+        reach: finds the states to look at.
+        bare: coils that nothing quenches in the healthy cell either.
+        start_v: (N,) voltages at rest, to start solving from.
+    """
 
     circuit: Circuit
     found: Survey
     watched: tuple[Watched, ...]
     reach: Reach
+    bare: frozenset[int]
+    start_v: FloatArray
 
 
 def lay_out(cell: Cell) -> Laid:
     """Compile and survey a cell for faults."""
     circuit = compile_circuit(cell)
     found = survey(circuit)
-    return Laid(circuit, found, tuple(watch(circuit)), Reach(circuit, found))
+    start_v = found.states.solution.node_v[0]
+    faulted = with_faults(circuit, ())
+    healthy = np.full(len(found.positions), HEALTHY)
+    states = settle_faults(faulted, found.positions, healthy, found.cut, start_v)
+    bare = frozenset(coil for coil, *_ in spikes(faulted, states, found.cut))
+    return Laid(circuit, found, tuple(watch(circuit)), Reach(circuit, found), bare, start_v)
 
 
 def fault_table(
@@ -81,16 +98,18 @@ def fault_table(
     """
     laid = lay_out(cell)
     faults = [f for f in single_faults(laid.circuit) if chosen is None or chosen(f)]
-    groups = list(in_groups(faults))
+    groups = [members for _, members in in_groups(faults)]
+    if not double:
+        groups = _together(groups)
     rows: list[FaultEffects] = []
     solved, worst, lost, excluded, tried = 0, 0.0, 0, 0, 0
     incomplete: set[str] = set()
-    for done, (_, singles) in enumerate(groups):
+    for done, singles in enumerate(groups):
         members = singles
         if progress is not None:
             progress(done, len(groups))
         if double:
-            pairs = [both(a, b) for a, b in combinations(members, 2)]
+            pairs = [both(a, b) for a, b in combinations(singles, 2)]
             tried += len(pairs)
             members = tuple(p for p in pairs if p is not None)
             excluded += len(pairs) - len(members)
@@ -104,6 +123,17 @@ def fault_table(
         progress(len(groups), len(groups))
     left = len(faults) * (len(faults) - 1) // 2 - tried if double else 0
     return FaultTable(tuple(rows), solved, worst, left, excluded, tuple(_not_run(lost, incomplete)))
+
+
+def _together(groups: Iterable[tuple[Fault, ...]]) -> list[tuple[Fault, ...]]:
+    """Return small neighbourhoods put together: a batch costs the same for 10 cases or 100."""
+    batches: list[tuple[Fault, ...]] = []
+    for members in groups:
+        if batches and len(batches[-1]) < BATCH_FAULTS:
+            batches[-1] += members
+        else:
+            batches.append(members)
+    return batches
 
 
 def _not_run(lost: int, incomplete: set[str]) -> Iterable[NotRun]:
@@ -194,7 +224,9 @@ class _Batch:
         self.base = len(own)  # healthy states stand behind those with faults
         positions = np.concatenate([own, healthy])
         fault_of = np.concatenate([fault_of, np.full(len(healthy), HEALTHY)])
-        self.done: FaultStates = settle_faults(faulted, positions, fault_of, laid.found.cut)
+        self.done: FaultStates = settle_faults(
+            faulted, positions, fault_of, laid.found.cut, laid.start_v
+        )
         self.fault_of = fault_of
         self.count = len(positions)
         residual = self.done.last.residual_a
@@ -215,7 +247,7 @@ class _Batch:
         rows = np.flatnonzero(self.fault_of == number)
         effects = [
             *self._overs(rows),
-            *self._spikes(number, rows),
+            *self._spikes(number),
             *self._changes(rows),
             *self._chatter(rows),
         ]
@@ -261,13 +293,9 @@ class _Batch:
                 f"{over.what} {over.words} {_while(state)} ({amount}{limit})",
             )
 
-    def _spikes(self, number: int, rows: IntArray) -> Iterable[Effect]:
-        healthy = set(self._healthy(rows).tolist())
-        before = {coil for coil, _, row, _ in self.spikes if row in healthy}
-        if not self._healthy_spikes_known(healthy):
-            before |= {coil for coil, _, row, _ in self.spikes if self.fault_of[row] == HEALTHY}
+    def _spikes(self, number: int) -> Iterable[Effect]:
         for coil, output, row, _ in self.spikes:
-            if self.fault_of[row] != number or coil in before:
+            if self.fault_of[row] != number or coil in self.laid.bare:
                 continue
             circuit = self.faulted.circuit
             item, stage = circuit.elements[coil].item, circuit.elements[output].name
@@ -285,10 +313,6 @@ class _Batch:
                 f"{item} turns off with nothing to take its current of {amps * 1000:.0f} mA: "
                 f"the spike wears out or kills {stage}",
             )
-
-    @staticmethod
-    def _healthy_spikes_known(healthy: set[int]) -> bool:
-        return len(healthy) > 1
 
     def _changes(self, rows: IntArray) -> Iterable[Effect]:
         healthy = self._healthy(rows)

@@ -37,7 +37,11 @@ class FaultStates:
 
 
 def settle_faults(
-    faulted: Faulted, positions: IntArray, fault_of: IntArray, cut: BoolArray
+    faulted: Faulted,
+    positions: IntArray,
+    fault_of: IntArray,
+    cut: BoolArray,
+    start_v: FloatArray | None = None,
 ) -> FaultStates:
     """Settle states with faults.
 
@@ -49,8 +53,9 @@ def settle_faults(
         positions: (S, A) states of the healthy circuit.
         fault_of: (S,) fault number, `HEALTHY` for none.
         cut: (E,) conductors of the healthy circuit held open throughout.
+        start_v: (N,) voltages of the healthy circuit to start from; changes the time only.
     """
-    run = _Run(faulted, faulted.positions(positions), fault_of, cut)
+    run = _Run(faulted, faulted.positions(positions), fault_of, cut, start_v)
     run.settle(one_way=False)
     first = run.solution
     begin = run.positions.copy()
@@ -61,14 +66,21 @@ def settle_faults(
 
 class _Run:
     def __init__(
-        self, faulted: Faulted, positions: IntArray, fault_of: IntArray, cut: BoolArray
+        self,
+        faulted: Faulted,
+        positions: IntArray,
+        fault_of: IntArray,
+        cut: BoolArray,
+        start_v: FloatArray | None,
     ) -> None:
         self.faulted, self.circuit = faulted, faulted.circuit
         self.positions, self.fault_of = positions.copy(), fault_of
         self.cut = np.flatnonzero(cut)
         self.chatter = np.zeros(len(positions), dtype=np.bool_)
         self._begin()
-        self.solution = solve_cases(self.circuit.network, self.curves(slice(None)))
+        if start_v is not None:  # added nodes start at 0 V
+            start_v = np.pad(start_v, (0, self.circuit.network.node_count - len(start_v)))
+        self.solution = solve_cases(self.circuit.network, self.curves(slice(None)), start_v=start_v)
 
     def _begin(self) -> None:
         for d in self.circuit.driven:

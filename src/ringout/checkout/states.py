@@ -48,6 +48,12 @@ class Reach:
             if cluster >= 0:
                 for node in (element.tail, element.head):
                     self.at_node.setdefault(node, set()).add(cluster)
+        # electronics and relays: what they switch hangs on the nodes they sense, too
+        for driven in circuit.driven:
+            moved = (circuit.cond_actor == driven.actor).any(axis=1)
+            switched = {int(c) for c in part.cluster_of_element[moved]} - {-1}
+            for node in (driven.tail, driven.head):
+                self.at_node.setdefault(node, set()).update(switched)
         self._states: dict[tuple[frozenset[int], frozenset[int]], States] = {}
 
     def states(self, fault: Fault) -> States:

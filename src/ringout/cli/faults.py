@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from typing import TYPE_CHECKING
 
 import click
 
@@ -17,13 +18,16 @@ from ringout.cli.common import (
     stop_if_unusable,
 )
 
+if TYPE_CHECKING:  # the fault model is loaded only when it is asked for
+    from ringout.circuit.faults import Fault
+
 
 @click.command()
 @cell_argument
 @click.option("--double", is_flag=True, help="Pairs of faults in one neighbourhood instead.")
 @click.option("--item", default="", help="Only faults that concern this item.")
 @click.option("--cable", default="", help="Only faults that concern this cable.")
-@click.option("--signal", default="", help="Only faults that touch this signal.")
+@click.option("--signal", default="", help="Only faults of this signal's circuit, or changing it.")
 @click.option(
     "--effect",
     type=click.Choice(["harm", "trips", "level", "moves", "latent"]),
@@ -64,7 +68,14 @@ def faults(  # one argument an option
             click.echo(f"there is no {what} {name}: {hint}", err=True)
             sys.exit(2)
     bar = None if as_json else progress_bar("solving faults")
-    table = run.faults(loaded.cell, double=double, progress=bar)
+
+    def concerns(fault: Fault) -> bool:
+        # of a pair one fault is enough, so pairs are chosen when they are solved
+        return double or (
+            (not item or item in fault.items) and (not cable or cable in fault.cables)
+        )
+
+    table = run.faults(loaded.cell, chosen=concerns, double=double, progress=bar)
     rows = chosen_rows(table, item=item, cable=cable, signal=signal, effect=effect or "")
     if as_json:
         say_json(faults_answer(table, rows))

@@ -33,9 +33,14 @@ def chosen_rows(
         for row in table.rows
         if (not item or item in row.fault.items)
         and (not cable or cable in row.fault.cables)
-        and (not signal or signal in row.fault.signals)
+        and (not signal or _concerns(row, signal))
         and (not effect or effect == row.kind or any(e.kind == effect for e in row.effects))
     )
+
+
+def _concerns(row: FaultEffects, signal: str) -> bool:
+    """Return whether a fault lies in a signal's own circuit or changes how it reads."""
+    return signal in row.fault.signals or any(e.what == signal for e in row.effects)
 
 
 def _effect(effect: Effect) -> dict[str, Any]:
@@ -71,6 +76,7 @@ def faults_answer(table: FaultTable, rows: Sequence[FaultEffects]) -> dict[str, 
             for row in rows
         ],
         "pairs_left": table.pairs_left,
+        "pairs_excluded": table.pairs_excluded,
         "states": table.solved,
         "worst_residual_a": number(table.worst_residual_a, 15),
         "not_run": [{"check": n.check, "why": n.why} for n in table.not_run],
@@ -95,10 +101,9 @@ def faults_lines(
     lines.append(f"{len(rows)} faults by gravest effect: {words or 'none'}")
     lines.append(f"{table.solved} states solved")
     if table.pairs_left:
-        lines.append(
-            f"{table.pairs_left} pairs in different neighbourhoods were not tried: each of the "
-            f"two acts for itself"
-        )
+        lines.append(f"{table.pairs_left} pairs of different neighbourhoods were not tried")
+    if table.pairs_excluded:
+        lines.append(f"{table.pairs_excluded} pairs act on the same conductor or part: no pairs")
     lines += [f"not run: {n.check}: {n.why}" for n in table.not_run]
     return lines
 

@@ -53,7 +53,7 @@ def single_faults(circuit: Circuit) -> tuple[Fault, ...]:
             if fault.kind == "reversed":
                 turned[frozenset(fault.delta)] = fault.id
             name = turned.get(frozenset(fault.delta)) if fault.kind == "swap" else None
-            if name is not None and fault.place in found[name].items:
+            if name is not None and fault.place == found[name].place:
                 found[name] = _also(found[name], fault)
             elif fault.id not in found:
                 found[fault.id] = fault

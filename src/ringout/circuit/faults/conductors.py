@@ -201,15 +201,15 @@ def _plugs_exchanged(w: Wiring, ends: list[End], others: list[End]) -> Iterator[
     one, other = _to_socket(w, ends, beside), _to_socket(w, others, socket)
     first, second = _called(ends), _called(others)
     changes = {c.element: c for c in (*one[0], *other[0])}
+    words = f"{first} {second}" if first != second else "plugs"
     yield w.fault(
-        f"swap {first} {second}@{item}-{socket}/{beside}",
+        f"swap {words}@{item}-{socket}/{beside}",
         "swap-plugs",
-        f"The plugs of {first} and {second} are exchanged: {first} is in {item}-{beside}, "
-        f"{second} in {item}-{socket}.",
+        f"The plugs of {item}-{socket} ({first}) and {item}-{beside} ({second}) are exchanged.",
         [*ends, *others],
         changes.values(),
         {e.name: e for e in (*one[1], *other[1])}.values(),
         group=f"{item}-{socket}",
         place=f"{item}-{socket}",
-        also=(f"swap {second} {first}@{item}-{socket}/{beside}",),
+        also=(f"swap {second} {first}@{item}-{socket}/{beside}",) if first != second else (),
     )

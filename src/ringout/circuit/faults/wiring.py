@@ -262,7 +262,9 @@ class Wiring:
             id=name,
             kind=kind,
             text=text,
-            where=tuple(dict.fromkeys(spans or [self.cell.span])),
+            where=tuple(
+                {(s.file, s.line, s.column): s for s in spans or [self.cell.span]}.values()
+            ),
             place=place,
             likelihood=likelihood(kind),
             changes=tuple(sorted(changes, key=lambda c: c.element)),
