@@ -23,8 +23,8 @@ from ringout.findings.settle import settle_states
 from ringout.solve import solve_cases
 
 if TYPE_CHECKING:  # the fault model is loaded only when it is asked for
-    from ringout.checkout import FaultTable
     from ringout.circuit.faults import Fault
+    from ringout.findings.effects import FaultTable
 
 Progress = Callable[[int, int], None]
 
@@ -153,6 +153,6 @@ def faults(
         double: pairs of faults in one neighbourhood instead of single ones.
         progress: called with neighbourhoods done and in all.
     """
-    from ringout.checkout import fault_table
+    from ringout.findings.effects import fault_table
 
     return fault_table(cell, chosen=chosen, double=double, progress=progress)

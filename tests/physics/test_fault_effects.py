@@ -10,7 +10,7 @@ from __future__ import annotations
 import pytest
 
 from ringout import run
-from ringout.checkout import fault_table
+from ringout.findings.effects import fault_table
 from ringout.solve import CERTIFICATE_A
 from tests.physics.small_cells import small_cell
 

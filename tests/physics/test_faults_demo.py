@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from ringout import run
-from ringout.checkout import EFFECT_KINDS, fault_table
+from ringout.findings.effects import EFFECT_KINDS, fault_table
 from ringout.solve import CERTIFICATE_A
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples" / "caddy-lidder"

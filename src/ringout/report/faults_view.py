@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Sequence
 from typing import Any
 
-from ringout.checkout import EFFECT_KINDS, Effect, FaultEffects, FaultTable
+from ringout.findings.effects import EFFECT_KINDS, Effect, FaultEffects, FaultTable
 from ringout.report.prove_json import number, place
 from ringout.report.prove_text import Paint, plain
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ringout.checkout.settled import FaultStates
 from ringout.circuit.faults import Faulted
 from ringout.circuit.model import TYP, Circuit, Element
+from ringout.findings.effects.settled import FaultStates
 from ringout.findings.inductive import HARMLESS_V
 from ringout.findings.model import Quantity
 from ringout.findings.survey import NEAR_LIMIT

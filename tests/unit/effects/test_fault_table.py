@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 
 from ringout import run
-from ringout.checkout import fault_table, lay_out
 from ringout.circuit.faults import single_faults, with_faults
 from ringout.circuit.model import TYP
+from ringout.findings.effects import fault_table, lay_out
 from ringout.solve import CERTIFICATE_A, solve_cases
 
 TEXT = """

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from ringout.checkout.model import HARM, Effect
 from ringout.circuit.faults import Fault
+from ringout.findings.effects.model import HARM, Effect
 
 SAME_V = 0.001  # voltages that move by less are the same
 _MATTERS = {

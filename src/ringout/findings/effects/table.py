@@ -11,19 +11,6 @@ from numpy.typing import NDArray
 
 from ringout.base.quantity import format_quantity
 from ringout.cell.model import Cell
-from ringout.checkout.harm import overs, spikes
-from ringout.checkout.loads import Watched, watch
-from ringout.checkout.model import (
-    EFFECT_KINDS,
-    HARM,
-    MOVES,
-    Effect,
-    FaultEffects,
-    FaultTable,
-)
-from ringout.checkout.reasons import why_latent
-from ringout.checkout.settled import FaultStates, settle_faults
-from ringout.checkout.states import Reach, States
 from ringout.circuit.compile import compile_circuit
 from ringout.circuit.faults import (
     HEALTHY,
@@ -36,6 +23,19 @@ from ringout.circuit.faults import (
 )
 from ringout.circuit.model import Circuit, IntArray
 from ringout.findings.clusters import describe
+from ringout.findings.effects.harm import overs, spikes
+from ringout.findings.effects.loads import Watched, watch
+from ringout.findings.effects.model import (
+    EFFECT_KINDS,
+    HARM,
+    MOVES,
+    Effect,
+    FaultEffects,
+    FaultTable,
+)
+from ringout.findings.effects.reasons import why_latent
+from ringout.findings.effects.settled import FaultStates, settle_faults
+from ringout.findings.effects.states import Reach, States
 from ringout.findings.model import NotRun, Quantity
 from ringout.findings.survey import Survey, survey
 
