@@ -107,7 +107,10 @@ def test_relative_import_in_a_package_file():
 
 
 # Loaded only inside the functions that need them, so that `prove` starts at once.
-HEAVY = {"pint", "scipy", "openpyxl", "xlsxwriter", "numba", "rich", "pandas", "sqlalchemy"}
+HEAVY = {
+    "pint", "scipy", "openpyxl", "xlsxwriter", "numba", "highspy", "rich", "pandas", "sqlalchemy",
+    "typst", "segno", "fastapi", "jinja2", "pymodbus", "asyncua", "alembic",
+}  # fmt: skip
 
 
 @pytest.mark.parametrize("path", modules(), ids=short)

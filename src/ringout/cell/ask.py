@@ -86,8 +86,8 @@ def resolve_state(cell: Cell, text: str) -> tuple[dict[str, str], list[Diagnosti
 
 
 def lift_names(cell: Cell) -> list[str]:
-    """Return every core end that can be taken off, as `W1:BN@S1`."""
-    return [f"{j.conductor}@{end.item}" for j in cell.joins if j.cable for end in (j.a, j.b)]
+    """Return every end of a conductor that can be taken off, as `W1:BN@S1`."""
+    return [f"{j.conductor}@{end.item}" for j in cell.joins for end in (j.a, j.b)]
 
 
 def resolve_lifts(cell: Cell, words: Iterable[str]) -> tuple[list[str], list[Diagnostic]]:

@@ -226,11 +226,15 @@ class Wiring:
         return self._extras[key]
 
     def moved(self, end: End, to: int) -> tuple[Extra, Change]:
-        """Return the conductor of `end` landed on another node, as added element."""
+        """Return the conductor of `end` landed on another node, as added element.
+
+        An end that is taken off stays off, wherever it was landed.
+        """
         behaviour = self.behaviour(end.number)[0]
-        extra = self.added(
-            "moved", self.node(end.far), to, behaviour, join=end.join, span=end.join.span
-        )
+        lifted = self.circuit.lifted_node
+        far = lifted.get(f"{end.join.conductor}@{end.far.item}", self.node(end.far))
+        to = lifted.get(f"{end.join.conductor}@{end.at.item}", to)
+        extra = self.added("moved", far, to, behaviour, join=end.join, span=end.join.span)
         return extra, Change.always(extra.name, behaviour)
 
     def fault(  # noqa: PLR0913  # every argument is a field of the fault, most by name

@@ -1,0 +1,277 @@
+"""Which look exposes which fault: what is seen with it can never be seen without it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ringout.checkout.dead import DeadCells, DeadReadings
+from ringout.checkout.model import DEAD, FUNCTION, INPUTS, LOAD, OHMS, POWER, VOLTS, Candidate
+from ringout.checkout.places import Pair, pairs_of, supplies
+from ringout.checkout.powered import Powered, PoweredCells
+from ringout.circuit.faults import HEALTHY, Fault, with_faults
+from ringout.circuit.model import BoolArray, IntArray
+from ringout.circuit.network import FloatArray
+from ringout.findings.effects import Laid
+from ringout.tables.meters import reading_error
+from ringout.tables.steps import step_seconds
+
+Progress = Callable[[int, int], None]
+OHM_DIGIT = 0.1  # lowest range of a hand meter: tenths of an ohm, common practice
+VOLT_DIGIT = 0.01  # 60 V range, common practice
+MOST_MOVED = 2  # persons and commands away from rest in one state of the procedure
+
+
+@dataclass(frozen=True, slots=True)
+class Good:
+    """What a candidate shows in the healthy cell, meter error included.
+
+    Args:
+        low: lowest good reading.
+        high: highest.
+        levels: for a glance (name, word index) of everything that is looked at.
+    """
+
+    low: float
+    high: float
+    levels: tuple[tuple[int, int], ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Claims:
+    """K candidates and F unlike faults.
+
+    Args:
+        candidates: (K).
+        good: (K) what is seen in the healthy cell.
+        exposes: (K, F) True where the fault is seen for certain.
+        states: (S, A) states of the procedure; the first is at rest.
+        solved: number of states solved.
+        lost: number of cases that could not be solved.
+    """
+
+    candidates: tuple[Candidate, ...]
+    good: tuple[Good, ...]
+    exposes: BoolArray
+    states: IntArray
+    solved: int
+    lost: int
+
+
+def meter_error(values: FloatArray, kind: str) -> FloatArray:
+    """Return how far a display may be off, for readings in ohms or volts."""
+    digit = OHM_DIGIT if kind == OHMS else VOLT_DIGIT
+    fixed = reading_error(kind, 0.0, digit)
+    share = reading_error(kind, 1.0, digit) - fixed
+    finite = np.where(np.isfinite(values), np.abs(values), 0.0)
+    return np.asarray(finite * share + fixed, dtype=np.float64)
+
+
+def make_claims(laid: Laid, faults: Sequence[Fault], progress: Progress | None = None) -> Claims:
+    """Solve every fault in every state it touches and say which look exposes it.
+
+    Args:
+        laid: the cell laid out for faults.
+        faults: F unlike faults.
+        progress: called with cases done and in all.
+    """
+    return _Claims(laid, faults).run(progress)
+
+
+class _Claims:
+    def __init__(self, laid: Laid, faults: Sequence[Fault]) -> None:
+        self.laid, self.faults = laid, faults
+        circuit = laid.circuit
+        ends = [(circuit.node(a), circuit.node(b)) for a, b in supplies(circuit)]
+        self.plus, self.minus = (
+            _rails(laid, [a for a, _ in ends]),
+            _rails(laid, [b for _, b in ends]),
+        )
+        self.pairs = pairs_of(circuit, self.plus, self.minus)
+        self.volts = [p for p in self.pairs if self._for_volts(p)]
+        self.candidates: list[Candidate] = []
+        self.good: list[Good] = []
+        self.columns: list[BoolArray] = []
+        self._lay_states()
+
+    def _for_volts(self, pair: Pair) -> bool:
+        """Return whether volts are read there: red anywhere, black on a 0 V."""
+        return self.laid.circuit.node(pair.b) in self.minus
+
+    def _lay_states(self) -> None:
+        """Choose the states: allowed ones with few things moved, and who is looked at where."""
+        laid = self.laid
+        base = laid.found.base[0]
+        allowed = {row.tobytes() for row in laid.found.positions[laid.found.allowed]}
+        states: dict[bytes, int] = {base.tobytes(): 0}
+        rows: list[IntArray] = [base]
+        self.cases: list[tuple[int, int]] = []  # (fault, state)
+        human = np.array(
+            [a.moved_by in ("person", "command") for a in laid.circuit.actors], dtype=np.bool_
+        )
+        moved_by_hand = {r.tobytes() for r in laid.found.positions[laid.found.allowed][:, human]}
+        for number, fault in enumerate(self.faults):
+            for row in laid.reach.states(fault).positions:
+                off_rest = int((row != base)[human].sum())
+                if off_rest > MOST_MOVED or (
+                    off_rest and row[human].tobytes() not in moved_by_hand
+                ):
+                    continue
+                key = row.tobytes()
+                if key not in states:
+                    states[key] = len(rows)
+                    rows.append(row)
+                self.cases.append((number, states[key]))
+            if (number, 0) not in self.cases[-1 - len(rows) :]:
+                self.cases.append((number, 0))
+        del allowed
+        self.cases = list(dict.fromkeys(self.cases))
+        self.states: IntArray = np.stack(rows)
+
+    def run(self, progress: Progress | None) -> Claims:
+        fault_of = np.array([HEALTHY] * len(self.states) + [f for f, _ in self.cases])
+        state_of = np.array([*range(len(self.states)), *(s for _, s in self.cases)])
+        self.state_of, self.fault_of = state_of[len(self.states) :], fault_of[len(self.states) :]
+        positions = self.states[state_of]
+        self._dead(positions, fault_of)
+        cells = PoweredCells(self.laid, self.faults, [(p.a, p.b) for p in self.volts])
+        seen = cells.see(positions, fault_of, progress)
+        self._volts(seen)
+        self._glances(seen)
+        exposes = (
+            np.stack(self.columns)
+            if self.columns
+            else np.zeros((0, len(self.faults)), dtype=np.bool_)
+        )
+        solved = seen.solved + 2 * len(positions)
+        return Claims(
+            tuple(self.candidates), tuple(self.good), exposes, self.states, solved, seen.lost
+        )
+
+    # -- dead ------------------------------------------------------------------------------
+
+    def _dead(self, positions: IntArray, fault_of: IntArray) -> None:
+        circuit = self.laid.circuit
+        faulted = with_faults(circuit, self.faults)
+        cells = DeadCells(faulted, positions, fault_of)
+        for rails in (False, True):
+            pairs = [p for p in self.pairs if p.rails == rails]
+            if not pairs:
+                continue
+            nodes = np.array([(circuit.node(p.a), circuit.node(p.b)) for p in pairs])
+            found = cells.rail_readings(nodes) if rails else cells.readings(nodes)
+            self._ohms(pairs, found)
+
+    def _ohms(self, pairs: Sequence[Pair], found: DeadReadings) -> None:
+        low = found.low - meter_error(found.low, OHMS)
+        high = found.high + meter_error(found.high, OHMS)
+        states = len(self.states)
+        persons = [a.moved_by == "person" for a in self.laid.circuit.actors]
+        base = self.states[0]
+        for k, pair in enumerate(pairs):
+            for state in range(states):
+                moved = np.flatnonzero(self.states[state] != base)
+                if any(not persons[a] for a in moved):
+                    continue  # nothing else moves while dead
+                same = low[state, k] == low[0, k] and high[state, k] == high[0, k]
+                if state and same:
+                    continue
+                candidate = Candidate(
+                    DEAD, OHMS, state, step_seconds("ohms") + pair.cost_s, pair.a, pair.b
+                )
+                self._add(
+                    candidate,
+                    Good(max(float(low[state, k]), 0.0), float(high[state, k])),
+                    (low[states:, k] > high[state, k]) | (high[states:, k] < low[state, k]),
+                )
+
+    def _add(self, candidate: Candidate, good: Good, seen: BoolArray) -> None:
+        """Add a candidate; `seen` is by case."""
+        rows = (self.state_of == candidate.state) & seen
+        column = np.zeros(len(self.faults), dtype=np.bool_)
+        column[self.fault_of[rows]] = True
+        if column.any():
+            self.candidates.append(candidate)
+            self.good.append(good)
+            self.columns.append(column)
+
+    # -- powered ---------------------------------------------------------------------------
+
+    def _phase(self, state: int) -> str:
+        return POWER if state == 0 else FUNCTION
+
+    def _volts(self, seen: Powered) -> None:
+        low = seen.low_v - meter_error(seen.low_v, VOLTS)
+        high = seen.high_v + meter_error(seen.high_v, VOLTS)
+        states = len(self.states)
+        for k, pair in enumerate(self.volts):
+            for state in range(states):
+                if not seen.firm[state, k] or np.isnan(low[state, k]):
+                    continue
+                if state and abs(low[state, k] - low[0, k]) < VOLT_DIGIT:
+                    continue
+                cost = step_seconds("volts") + pair.cost_s
+                self._add(
+                    Candidate(self._phase(state), VOLTS, state, cost, pair.a, pair.b),
+                    Good(float(low[state, k]), float(high[state, k])),
+                    seen.firm[states:, k]
+                    & ((low[states:, k] > high[state, k]) | (high[states:, k] < low[state, k])),
+                )
+
+    def _glances(self, seen: Powered) -> None:
+        watched = self.laid.watched
+        controllers: dict[str, list[int]] = {}
+        for k, w in enumerate(watched):
+            if w.kind == "level":
+                item = self.laid.circuit.elements[w.element].item
+                controllers.setdefault(item, []).append(k)
+        for state in range(len(self.states)):
+            for item, members in controllers.items():
+                self._glance(
+                    Candidate(self._phase(state), INPUTS, state, step_seconds("inputs"), what=item),
+                    members,
+                    seen,
+                )
+            for k, w in enumerate(watched):
+                if w.kind != "level":
+                    look = Candidate(
+                        self._phase(state), LOAD, state, step_seconds("load"), what=w.name
+                    )
+                    self._glance(look, [k], seen)
+
+    def _glance(self, candidate: Candidate, members: Sequence[int], seen: Powered) -> None:
+        state, states = candidate.state, len(self.states)
+        sure = [
+            k
+            for k in members
+            if seen.low_word[state, k] == seen.high_word[state, k] >= 0
+            and (candidate.kind != INPUTS or seen.low_word[state, k] != 1)
+        ]
+        rows = np.zeros(len(self.cases), dtype=np.bool_)
+        for k in sure:
+            low, high = seen.low_word[states:, k], seen.high_word[states:, k]
+            word = int(seen.low_word[state, k])
+            differs = (low > word) | ((high < word) & (low >= 0))
+            if candidate.kind == INPUTS:  # in the undefined band either may be shown
+                differs &= (low == high) & (low != 1)
+            rows |= differs
+        levels = tuple((k, int(seen.low_word[state, k])) for k in sure)
+        self._add(candidate, Good(np.nan, np.nan, levels), rows)
+
+
+def _rails(laid: Laid, nodes: Sequence[int]) -> set[int]:
+    """Return all nodes that conductors and protection join to some nodes."""
+    beside: dict[int, list[int]] = {}
+    for e in laid.circuit.elements:
+        if e.kind in ("core", "plug", "link", "bond", "fuse", "breaker", "protection"):
+            beside.setdefault(e.tail, []).append(e.head)
+            beside.setdefault(e.head, []).append(e.tail)
+    todo, reached = list(nodes), set(nodes)
+    while todo:
+        for other in beside.get(todo.pop(), ()):
+            if other not in reached:
+                reached.add(other)
+                todo.append(other)
+    return reached

@@ -1,0 +1,121 @@
+"""The procedure as data: candidates, steps and what they expose."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ringout.cell.model import Terminal
+from ringout.circuit.faults import Fault
+from ringout.findings.model import NotRun
+
+DEAD, POWER, FUNCTION = "dead", "power", "function"
+PHASES = (DEAD, POWER, FUNCTION)
+OHMS, VOLTS, INPUTS, LOAD = "ohms", "volts", "inputs", "load"
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """One look that a checkout may hold.
+
+    Args:
+        phase: `dead`, `power` or `function`.
+        kind: `ohms`, `volts`, `inputs` (all inputs of one controller at a glance), `load`.
+        state: index of the state it is done in.
+        cost_s: seconds for the look alone.
+        a: red probe; None for a glance.
+        b: black probe.
+        what: controller for `inputs`, load for `load`.
+    """
+
+    phase: str
+    kind: str
+    state: int
+    cost_s: float
+    a: Terminal | None = None
+    b: Terminal | None = None
+    what: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step of the procedure.
+
+    Args:
+        phase: `dead`, `power` or `function`.
+        kind: kind of look.
+        state: (actor, position) pairs that differ from rest.
+        do: what to do, as one instruction.
+        expect: what must be seen, with the meter's error.
+        low: lowest good reading; NaN for a glance.
+        high: highest good reading, `inf` for open.
+        unit: `ohm`, `V` or empty.
+        levels: for a glance (name, what must be seen) of everything looked at.
+        if_not: what it means if something else is seen.
+        exposes: faults no earlier step exposes.
+        catches: how many faults this step exposes, those of earlier steps included.
+        seconds: what it costs, moving the cell into its state included.
+        a: red probe.
+        b: black probe.
+    """
+
+    phase: str
+    kind: str
+    state: tuple[tuple[str, str], ...]
+    do: str
+    expect: str
+    low: float
+    high: float
+    unit: str
+    levels: tuple[tuple[str, str], ...]
+    if_not: str
+    exposes: tuple[Fault, ...]
+    catches: int
+    seconds: float
+    a: Terminal | None = None
+    b: Terminal | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Unexposed:
+    """A fault no step can expose, or that can do harm before one exposes it.
+
+    Args:
+        fault: the fault.
+        why: the reason, one sentence.
+        step: number of the step that exposes it all the same; 0 for none.
+    """
+
+    fault: Fault
+    why: str
+    step: int = 0
+
+
+@dataclass(frozen=True)
+class Checkout:
+    """The procedure for a cell.
+
+    Args:
+        steps: in the order they are done.
+        faults: faults looked at.
+        exposed: how many the steps expose.
+        not_exposable: faults that nothing of this procedure's kind can expose.
+        harm_before_power: faults that may do harm before a step exposes them.
+        optimal: the cost is proven least.
+        bound_s: proven lower bound of the cost.
+        cost_s: seconds of all steps.
+        solved: states solved.
+        not_run: what could not be solved.
+        seconds: (name, seconds) the parts of the calculation took.
+    """
+
+    steps: tuple[Step, ...]
+    faults: int
+    exposed: int
+    not_exposable: tuple[Unexposed, ...]
+    harm_before_power: tuple[Unexposed, ...]
+    optimal: bool
+    bound_s: float
+    cost_s: float
+    solved: int
+    not_run: tuple[NotRun, ...] = ()
+    seconds: tuple[tuple[str, float], ...] = ()

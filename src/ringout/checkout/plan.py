@@ -1,0 +1,236 @@
+"""From every fault to the procedure: claims, the cheapest cover, steps in order."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ringout.cell.model import Cell
+from ringout.checkout.claims import Claims, make_claims
+from ringout.checkout.cover import Cover, cheapest_cover
+from ringout.checkout.model import (
+    DEAD,
+    INPUTS,
+    LOAD,
+    OHMS,
+    PHASES,
+    POWER,
+    VOLTS,
+    Candidate,
+    Checkout,
+    Step,
+    Unexposed,
+)
+from ringout.checkout.reasons import why_harm_first, why_not_exposable
+from ringout.checkout.words import (
+    do_words,
+    glance_words,
+    if_not_words,
+    reading_words,
+    state_words,
+)
+from ringout.circuit.faults import Fault, single_faults
+from ringout.circuit.model import BoolArray, IntArray
+from ringout.findings.effects import FaultEffects, Laid, effects_of, lay_out
+from ringout.findings.model import NotRun
+from ringout.tables.steps import step_seconds
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, eq=False)
+class Classes:
+    """Faults by what they do to the circuit: U unlike ones.
+
+    Args:
+        members: (U) faults that are electrically the same.
+        effects: (U) what they do.
+        harm: (U,) they can damage something.
+    """
+
+    members: tuple[tuple[Fault, ...], ...]
+    effects: tuple[FaultEffects, ...]
+    harm: BoolArray
+
+    @property
+    def first(self) -> list[Fault]:
+        """Return one fault of each class."""
+        return [m[0] for m in self.members]
+
+
+def plan_checkout(cell: Cell, progress: Progress | None = None) -> Checkout:
+    """Return the cheapest procedure that exposes every fault that can be exposed.
+
+    Args:
+        cell: the cell.
+        progress: called with cases done and in all.
+
+    Returns:
+        The procedure, with its proof and what it cannot expose.
+    """
+    begin = time.perf_counter()
+    laid = lay_out(cell)
+    classes = _classes(laid)
+    claims = make_claims(laid, classes.first, progress)
+    solved = time.perf_counter()
+    cover = _cover(laid, claims, classes)
+    planned = time.perf_counter()
+    steps = _steps(laid, claims, classes, cover)
+    spans = (("solving", solved - begin), ("planning", planned - solved))
+    return _checkout(claims, classes, cover, steps, spans)
+
+
+def _classes(laid: Laid) -> Classes:
+    alike: dict[object, list[Fault]] = {}
+    for fault in single_faults(laid.circuit):
+        alike.setdefault(fault.delta, []).append(fault)
+    members = tuple(tuple(m) for m in alike.values())
+    effects = tuple(effects_of(laid, [m[0] for m in members]).rows)
+    return Classes(members, effects, np.array([e.harm for e in effects], dtype=np.bool_))
+
+
+def _group_costs(laid: Laid, states: IntArray) -> np.ndarray:
+    """Return (2 S,) seconds to bring the cell into each state: dead, and powered."""
+    costs = np.zeros(2 * len(states))
+    for number, state in enumerate(states):
+        moved = [laid.circuit.actors[a] for a in np.flatnonzero(state != states[0])]
+        kinds = [a.moved_by for a in moved if a.moved_by in ("person", "command")]
+        costs[2 * number : 2 * number + 2] = sum(step_seconds(k) for k in kinds)
+    return costs
+
+
+def _group_of(candidate: Candidate) -> int:
+    return 2 * candidate.state + (candidate.phase != DEAD)
+
+
+def _cover(laid: Laid, claims: Claims, classes: Classes) -> Cover:
+    """Return the cheapest looks; what can do harm must be exposed dead wherever that can be."""
+    if not claims.candidates:
+        return Cover((), 0.0, 0.0, True)
+    phase = np.array([PHASES.index(c.phase) for c in claims.candidates])
+    needs = []
+    for fault in range(len(classes.harm)):
+        looks = np.flatnonzero(claims.exposes[:, fault])
+        if not len(looks):
+            continue
+        if classes.harm[fault]:  # as early as it can be
+            looks = looks[phase[looks] == phase[looks].min()]
+        needs.append(looks)
+    return cheapest_cover(
+        claims.exposes,
+        np.array([c.cost_s for c in claims.candidates]),
+        np.array([_group_of(c) for c in claims.candidates]),
+        _group_costs(laid, claims.states),
+        needs,
+    )
+
+
+def _order(laid: Laid, claims: Claims, look: int) -> tuple[object, ...]:
+    """Return the sort key of a look: phase, supplies first, then state by state, place by place."""
+    c = claims.candidates[look]
+    items = {name: k for k, name in enumerate(laid.circuit.cell.items)}
+    kind = (OHMS, INPUTS, LOAD, VOLTS).index(c.kind)
+    place = (0, "", "")
+    if c.a is not None:
+        place = (items[c.a.item], c.a.socket, c.a.pin)
+    if c.phase == POWER:
+        # first that every branch has its voltage, then that nothing is on that should not be
+        feed = c.kind == VOLTS and claims.good[look].low > 1.0
+        return (1, 0 if feed else 1, kind, *place, c.what)
+    return (PHASES.index(c.phase), c.state, kind, *place, c.what)
+
+
+def _steps(laid: Laid, claims: Claims, classes: Classes, cover: Cover) -> list[Step]:
+    circuit = laid.circuit
+    costs = _group_costs(laid, claims.states)
+    caught = np.zeros(len(classes.members), dtype=np.bool_)
+    entered: set[int] = set()
+    steps = []
+    for look in sorted(cover.chosen, key=lambda k: _order(laid, claims, k)):
+        c, good = claims.candidates[look], claims.good[look]
+        group = _group_of(c)
+        seconds = c.cost_s + (0.0 if group in entered else float(costs[group]))
+        entered.add(group)
+        exposes = claims.exposes[look]
+        fresh = _faults(classes, exposes & ~caught)
+        moved = state_words(circuit, claims.states[0], claims.states[c.state])
+        levels = tuple((laid.watched[k].name, laid.watched[k].words[w]) for k, w in good.levels)
+        unit = {OHMS: "ohm", VOLTS: "V"}.get(c.kind, "")
+        expect = reading_words(good.low, good.high, unit) if unit else glance_words(levels, c.kind)
+        suspects = fresh or _faults(classes, exposes)
+        steps.append(
+            Step(
+                phase=c.phase,
+                kind=c.kind,
+                state=_moved(laid, claims, c.state),
+                do=do_words(circuit.cell, c, moved),
+                expect=expect,
+                low=good.low,
+                high=good.high,
+                unit=unit,
+                levels=levels,
+                if_not=if_not_words(suspects),
+                exposes=tuple(fresh),
+                catches=len(_faults(classes, exposes)),
+                seconds=seconds,
+                a=c.a,
+                b=c.b,
+            )
+        )
+        caught |= exposes
+    return steps
+
+
+def _moved(laid: Laid, claims: Claims, state: int) -> tuple[tuple[str, str], ...]:
+    """Return the (actor, position) pairs a state names: all that do not stand at rest."""
+    row = claims.states[state]
+    out = [
+        (actor.name, actor.positions[int(row[column])])
+        for column, actor in enumerate(laid.circuit.actors)
+        if row[column] and actor.moved_by in ("person", "command", "supply")
+    ]
+    return tuple(sorted(out))
+
+
+def _faults(classes: Classes, chosen: BoolArray) -> list[Fault]:
+    return [f for k in np.flatnonzero(chosen) for f in classes.members[int(k)]]
+
+
+def _checkout(
+    claims: Claims,
+    classes: Classes,
+    cover: Cover,
+    steps: Sequence[Step],
+    seconds: tuple[tuple[str, float], ...],
+) -> Checkout:
+    step_of = {f.id: n for n, s in enumerate(steps, 1) for f in s.exposes}
+    dead = {f.id for s in steps if s.phase == DEAD for f in s.exposes}
+    hidden, harmful = [], []
+    for members, effects in zip(classes.members, classes.effects, strict=True):
+        for fault in members:
+            if fault.id not in step_of:
+                hidden.append(Unexposed(fault, why_not_exposable(fault, effects)))
+            if effects.harm and fault.id not in dead:
+                step = step_of.get(fault.id, 0)
+                harmful.append(Unexposed(fault, why_harm_first(effects, step), step))
+    lost = (
+        (NotRun("solution", f"{claims.lost} states could not be solved and are left out"),)
+        if claims.lost
+        else ()
+    )
+    return Checkout(
+        steps=tuple(steps),
+        faults=sum(len(m) for m in classes.members),
+        exposed=len(step_of),
+        not_exposable=tuple(hidden),
+        harm_before_power=tuple(harmful),
+        optimal=cover.optimal,
+        bound_s=cover.bound_s,
+        cost_s=cover.cost_s,
+        solved=claims.solved,
+        not_run=lost,
+        seconds=seconds,
+    )

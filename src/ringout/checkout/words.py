@@ -1,0 +1,108 @@
+"""Steps in words: what to do, where the probes go, what must be seen, what it means if not."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+from ringout.cell.model import Cell, Terminal
+from ringout.checkout.model import INPUTS, LOAD, OHMS, Candidate
+from ringout.checkout.places import is_pin
+from ringout.circuit.faults import Fault
+from ringout.circuit.model import Circuit, IntArray
+from ringout.findings.meter import OPEN_ABOVE_OHM
+
+SUSPECTS = 3  # how many causes a step names
+
+
+def place_words(cell: Cell, terminal: Terminal) -> str:
+    """Return where a probe goes: item, pin and side."""
+    if not is_pin(cell, terminal):
+        return f"clamp {terminal}"
+    gender = cell.items[terminal.item].part.sockets[terminal.socket].gender
+    side = "socket" if gender == "female" else "plug"
+    return f"{terminal.item}-{terminal.socket} pin {terminal.pin} ({side} on {terminal.item})"
+
+
+def state_words(circuit: Circuit, base: IntArray, state: IntArray) -> list[str]:
+    """Return what is moved away from rest, one phrase each."""
+    out = []
+    for column, actor in enumerate(circuit.actors):
+        if state[column] == base[column]:
+            continue
+        position = actor.positions[int(state[column])]
+        if actor.moved_by == "command":
+            out.append(f"{actor.name} commanded {position}")
+        elif actor.moved_by in ("person", "supply"):
+            out.append(f"{actor.name} {position}")
+    return out
+
+
+def do_words(cell: Cell, candidate: Candidate, moved: Sequence[str]) -> str:
+    """Return the instruction of a step."""
+    held = f"With {' and '.join(moved)}: " if moved else ""
+    if candidate.kind == INPUTS:
+        text = f"read all inputs of {candidate.what}"
+    elif candidate.kind == LOAD:
+        text = f"look at {candidate.what}"
+    else:
+        assert candidate.a is not None
+        assert candidate.b is not None
+        unit = "ohms" if candidate.kind == OHMS else "DC volts"
+        red, black = place_words(cell, candidate.a), place_words(cell, candidate.b)
+        text = f"meter on {unit}, red on {red}, black on {black}"
+    return held + text if held else text[0].upper() + text[1:]
+
+
+def reading_words(low: float, high: float, unit: str) -> str:
+    """Return a good reading as a person compares it with a display."""
+    if unit == "V":
+        if low <= 0.0 <= high:
+            return f"less than {_up(max(high, -low), 0.1):.1f} V"
+        return f"{_down(low, 0.1):.1f} to {_up(high, 0.1):.1f} V"
+    if low > OPEN_ABOVE_OHM or (math.isinf(high) and low > OPEN_ABOVE_OHM / 10):
+        return f"open (over {_ohm(low)})"
+    if math.isinf(high):
+        return f"over {_ohm(low)}"
+    if low <= 0.05:
+        return f"less than {_ohm(high)}"
+    return f"{_ohm(low)} to {_ohm(high)}"
+
+
+def _down(value: float, digit: float) -> float:
+    return math.floor(value / digit + 1e-9) * digit
+
+
+def _up(value: float, digit: float) -> float:
+    return math.ceil(value / digit - 1e-9) * digit
+
+
+def _ohm(value: float) -> str:
+    for size, unit in ((1e6, "MΩ"), (1e3, "kΩ")):
+        if value >= size:
+            return f"{value / size:.3g} {unit}"
+    return f"{value:.1f} Ω" if value < 100 else f"{value:.0f} Ω"
+
+
+def glance_words(levels: Iterable[tuple[str, str]], kind: str) -> str:
+    """Return what must be seen at a glance, the busy ones first."""
+    pairs = list(levels)
+    if kind != INPUTS:
+        return " and ".join(f"{name} {word}" for name, word in pairs)
+    on = [name for name, word in pairs if word == "on"]
+    off = [name for name, word in pairs if word == "off"]
+    parts = []
+    if on:
+        parts.append(f"{', '.join(on)} on")
+    if off:
+        parts.append(f"{'all others' if on else 'all'} off ({', '.join(off)})")
+    return "; ".join(parts)
+
+
+def if_not_words(exposed: Sequence[Fault]) -> str:
+    """Return the likeliest causes of anything else."""
+    ordered = sorted(exposed, key=lambda f: (-f.likelihood, f.id))
+    named = [f.text.rstrip(".") for f in ordered[:SUSPECTS]]
+    more = len(ordered) - len(named)
+    tail = f", or one of {more} more" if more > 0 else ""
+    return f"{'; '.join(named)}{tail}." if named else "What an earlier step has already ruled out."

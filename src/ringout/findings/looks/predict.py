@@ -1,0 +1,247 @@
+"""What a look shows in the healthy cell and with each fault, over tolerances."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ringout.cell.model import Cell
+from ringout.circuit import curves as cv
+from ringout.circuit.behaviour import Behaviour, ohmic
+from ringout.circuit.compile import Added, compile_circuit
+from ringout.circuit.faults import Fault, Faulted, single_faults, with_faults
+from ringout.circuit.model import HIGH, LOW, Circuit, IntArray
+from ringout.findings.effects import FaultStates, Watched, settle_faults, watch
+from ringout.findings.looks.lamps import Lamp, lamp_of
+from ringout.findings.looks.model import FloatArray, Look, Seen
+from ringout.findings.meter import (
+    LOADED_OHM,
+    OHMS_INNER_OHM,
+    OHMS_OPEN_V,
+    OPEN_ABOVE_OHM,
+    VOLTMETER_OHM,
+    WEAK_V,
+)
+from ringout.solve import Solution, solve_cases
+
+# Supplies and all else at the ends of their tolerances, together and against each other.
+CORNERS = ((LOW, LOW), (HIGH, HIGH), (LOW, HIGH), (HIGH, LOW))
+DOUBTFUL = 1
+
+
+def predict(cell: Cell, look: Look, faults: Sequence[Fault], *, spread: bool = True) -> Seen:
+    """Return what a look shows with each of some faults.
+
+    Args:
+        cell: the cell as drawn.
+        look: what is looked at; its places, state and lifts are known to exist.
+        faults: faults of this cell, single or `both` of two; one without changes is the
+            healthy cell.
+        spread: also solve the corners of tolerance; else low and high are the typical value.
+
+    Returns:
+        What is seen, one value per fault.
+
+    Raises:
+        ValueError: a look of unknown kind.
+    """
+    return Predictor(cell).see(look, faults, spread=spread)
+
+
+HEALTHY_CELL = Fault("healthy", "healthy", "Nothing is wrong.", (), "", 1.0, ())
+
+
+class Predictor:
+    """Predicts looks at one cell; circuits with the same cores lifted are made once.
+
+    Args:
+        cell: the cell as drawn.
+    """
+
+    def __init__(self, cell: Cell) -> None:
+        self.cell = cell
+        self._bases: dict[tuple[str, ...], _Lifted] = {}
+
+    def see(self, look: Look, faults: Sequence[Fault], *, spread: bool = True) -> Seen:
+        """Return what a look shows with each fault; see `predict`."""
+        base = self._base(look.lifted)
+        chosen = [base.same(f) for f in faults]
+        if look.kind == "ohms":
+            return self._ohms(look, chosen, spread=spread)
+        if look.by_meter:
+            return self._volts(look, chosen, spread=spread)
+        return self._words(look, base, chosen, spread=spread)
+
+    def _base(self, lifted: tuple[str, ...]) -> _Lifted:
+        if lifted not in self._bases:
+            self._bases[lifted] = _Lifted(compile_circuit(self.cell, lifted=lifted))
+        return self._bases[lifted]
+
+    def _volts(self, look: Look, faults: Sequence[Fault], *, spread: bool) -> Seen:
+        low, typ, high, _ = self._meter(look, faults, ohmic(VOLTMETER_OHM), spread=spread)
+        loaded = self._meter(look, faults, ohmic(LOADED_OHM), spread=False)[1]
+        if look.kind == "lowz":
+            if spread:
+                low, typ, high, _ = self._meter(look, faults, ohmic(LOADED_OHM), spread=True)
+            else:
+                low, typ, high = loaded, loaded, loaded
+            return Seen(look, low, typ, high, np.ones(len(typ), dtype=np.bool_))
+        firm = ~(np.abs(typ - loaded) > WEAK_V)
+        # a point that a load moves by volts shows anything from there to what the meter gives
+        low = np.where(firm, low, np.fmin(low, loaded))
+        high = np.where(firm, high, np.fmax(high, loaded))
+        return Seen(look, low, typ, high, firm)
+
+    def _ohms(self, look: Look, faults: Sequence[Fault], *, spread: bool) -> Seen:
+        source = Behaviour.fixed(cv.source(OHMS_OPEN_V, OHMS_INNER_OHM, can_sink=True))
+        off = replace(look, powered=False)
+        values = self._meter(off, faults, source, spread=spread)
+        low, typ, high = (to_ohm(v) for v in values[:3])
+        return Seen(look, low, typ, high, np.ones(len(typ), dtype=np.bool_))
+
+    def _meter(
+        self,
+        look: Look,
+        faults: Sequence[Fault],
+        behaviour: Behaviour,
+        *,
+        spread: bool,
+    ) -> tuple[FloatArray, FloatArray, FloatArray, FaultStates]:
+        """Return lowest, typical and highest volts between the probes."""
+        assert look.a is not None
+        assert look.b is not None
+        circuit = compile_circuit(
+            self.cell, added=[Added("meter", look.a, look.b, behaviour)], lifted=look.lifted
+        )
+        meter = circuit.elements[-1]
+        solved = _solve(circuit, faults, look)
+
+        def volts(solution: Solution) -> FloatArray:
+            v = solution.node_v[:, meter.tail] - solution.node_v[:, meter.head]
+            return np.where(solution.solved, v, np.nan)
+
+        low, typ, high = solved.range_of(volts, spread=spread)
+        return low, typ, high, solved.states
+
+    def _words(self, look: Look, base: _Lifted, faults: Sequence[Fault], *, spread: bool) -> Seen:
+        solved = _solve(base.circuit, faults, look)
+        if look.kind == "lamp":
+            lamp = lamp_of(base.circuit, look.what)
+            if lamp is None:
+                raise ValueError(f"{look.what} has no lamp")
+            low, typ, high = solved.range_of(
+                lambda s: lamp.judge(solved.faulted.circuit, solved.states.positions, s),
+                spread=spread,
+            )
+        else:
+            watched = base.watched[look.what]
+            circuit = solved.faulted.circuit
+
+            def judged(solution: Solution) -> FloatArray:
+                words = watched.judge(watched.values(circuit, solution)).astype(np.float64)
+                return np.where(words < 0, np.nan, words)
+
+            low, typ, high = solved.range_of(judged, spread=spread)
+            if look.kind == "level":  # what lies between may be read as either
+                low = np.where(low == DOUBTFUL, 0.0, low)
+                high = np.where(high == DOUBTFUL, 2.0, high)
+        restless = solved.states.chatter
+        low, high = np.where(restless, 0.0, low), np.where(restless, 2.0, high)
+        return Seen(look, low, typ, high, np.ones(len(typ), dtype=np.bool_))
+
+
+def _lamp_seen(lamp: Lamp, solved: Solved, solution: Solution) -> FloatArray:
+    return lamp.judge(solved.faulted.circuit, solved.states.positions, solution)
+
+
+def to_ohm(volts: FloatArray) -> FloatArray:
+    """Return the ohms a meter shows at these voltages across its probes; `inf` for open."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ohm = volts * OHMS_INNER_OHM / (OHMS_OPEN_V - volts)
+    ohm = np.where((volts >= OHMS_OPEN_V) | (ohm > OPEN_ABOVE_OHM), np.inf, np.maximum(ohm, 0.0))
+    return np.where(np.isnan(volts), np.nan, ohm)
+
+
+class _Lifted:
+    """A circuit with some cores taken off, its faults by name and what to watch."""
+
+    def __init__(self, circuit: Circuit) -> None:
+        self.circuit = circuit
+        self.watched: dict[str, Watched] = {}
+        for w in watch(circuit):
+            self.watched.setdefault(w.name, w)
+        for signal in circuit.cell.signals.values():
+            if signal.on is None and signal.drives in self.watched:
+                self.watched.setdefault(signal.name, self.watched[signal.drives])
+        self._faults: dict[str, Fault] | None = None
+
+    def same(self, fault: Fault) -> Fault:
+        """Return the fault as it is in this circuit: its places have other numbers here."""
+        if not self.circuit.lifted_node or not fault.extras:
+            return fault
+        if self._faults is None:
+            self._faults = {f.id: f for f in single_faults(self.circuit)}
+        if fault.id in self._faults:
+            return self._faults[fault.id]
+        parts = fault.id.split(" + ")
+        if len(parts) > 1 and all(p in self._faults for p in parts):
+            twins = [self._faults[p] for p in parts]
+            return replace(
+                fault,
+                changes=tuple(c for t in twins for c in t.changes),
+                extras=tuple({e.name: e for t in twins for e in t.extras}.values()),
+                sensing=tuple(s for t in twins for s in t.sensing),
+            )
+        return fault
+
+
+@dataclass(frozen=True, eq=False)
+class Solved:
+    """F faults solved in one state at typical values, and at the corners when asked.
+
+    Args:
+        faulted: the circuit with the faults.
+        states: (F,) settled states.
+        fault_of: (F,) their fault numbers.
+    """
+
+    faulted: Faulted
+    states: FaultStates
+    fault_of: IntArray
+
+    def at(self, sources: int, others: int) -> Solution:
+        """Return the solution with supplies and all else at corners of tolerance."""
+        circuit = self.faulted.circuit
+        curve_of = self.faulted.curves(self.states.positions, self.fault_of, others)
+        if sources != others:
+            is_source = np.array([e.kind == "source" for e in circuit.elements])
+            other = self.faulted.curves(self.states.positions, self.fault_of, sources)
+            curve_of = np.where(is_source[None, :], other, curve_of)
+        return solve_cases(circuit.network, curve_of, start_v=self.states.last.node_v)
+
+    def range_of(
+        self, value: Callable[[Solution], FloatArray], *, spread: bool
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return lowest, typical and highest of a value of the solution."""
+        typ = value(self.states.last)
+        low, high = typ, typ
+        for sources, others in CORNERS if spread else ():
+            corner = value(self.at(sources, others))
+            low, high = np.fmin(low, corner), np.fmax(high, corner)
+        return low, typ, high
+
+
+def _solve(circuit: Circuit, faults: Sequence[Fault], look: Look) -> Solved:
+    full = dict(look.state)
+    if not look.powered:
+        for actor in circuit.actors:
+            if actor.moved_by == "supply":
+                full[actor.name] = actor.positions[-1]
+    faulted = with_faults(circuit, faults)
+    fault_of = np.arange(len(faults), dtype=np.int64)
+    positions = np.repeat(circuit.positions([full]), len(faults), axis=0)
+    cut = np.zeros(len(circuit.elements), dtype=np.bool_)
+    states = settle_faults(faulted, positions, fault_of, cut)
+    return Solved(faulted, states, fault_of)
