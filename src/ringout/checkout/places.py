@@ -8,6 +8,7 @@ from itertools import combinations
 
 from ringout.cell.model import Cell, Terminal
 from ringout.circuit.model import Circuit
+from ringout.findings.clusters import RAIL_KINDS
 from ringout.tables.steps import step_seconds
 
 
@@ -117,3 +118,25 @@ def _all_pairs(circuit: Circuit) -> Iterator[tuple[Terminal, Terminal]]:
             for end in ends:
                 if end != terminal:
                     yield terminal, end
+
+
+def rails_of(circuit: Circuit) -> tuple[set[int], set[int]]:
+    """Return the nodes that conductors and protection join to + and to 0 V of a supply."""
+    ends = supplies(circuit)
+    plus = _joined(circuit, [circuit.node(a) for a, _ in ends])
+    return plus, _joined(circuit, [circuit.node(b) for _, b in ends])
+
+
+def _joined(circuit: Circuit, nodes: list[int]) -> set[int]:
+    beside: dict[int, list[int]] = {}
+    for e in circuit.elements:
+        if e.kind in RAIL_KINDS:
+            beside.setdefault(e.tail, []).append(e.head)
+            beside.setdefault(e.head, []).append(e.tail)
+    todo, reached = list(nodes), set(nodes)
+    while todo:
+        for other in beside.get(todo.pop(), ()):
+            if other not in reached:
+                reached.add(other)
+                todo.append(other)
+    return reached

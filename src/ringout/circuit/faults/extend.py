@@ -186,5 +186,5 @@ class _Extender:
             cond_mask=np.concatenate([old.cond_mask, cond_mask]),
             driven=tuple(self.driven),
             index_of=self.index,
-            held_curve=np.pad(old.held_curve, (0, more), constant_values=-1),
+            held_curve=np.pad(old.held_curve, ((0, 0), (0, 0), (0, more)), constant_values=-1),
         )

@@ -44,6 +44,11 @@ class Watched:
     words: tuple[str, str, str]
     by_current: bool = False
 
+    @property
+    def by_eye(self) -> bool:
+        """Return whether it is a load that is looked at, rather than an input that is read."""
+        return self.kind != "level"
+
     def values(self, circuit: Circuit, solution: Solution) -> FloatArray:
         """Return (S,) what it is judged by: volts across it, or amperes; loads know no sign."""
         e = circuit.elements[self.element]

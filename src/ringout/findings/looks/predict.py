@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -63,6 +64,7 @@ class Predictor:
     def __init__(self, cell: Cell) -> None:
         self.cell = cell
         self._bases: dict[tuple[str, ...], _Lifted] = {}
+        self._last: tuple[object, Solved] | None = None
 
     def see(self, look: Look, faults: Sequence[Fault], *, spread: bool = True) -> Seen:
         """Return what a look shows with each fault; see `predict`."""
@@ -125,17 +127,33 @@ class Predictor:
         low, typ, high = solved.range_of(volts, spread=spread)
         return low, typ, high, solved.states
 
+    def _plain(self, look: Look, base: _Lifted, faults: Sequence[Fault]) -> Solved:
+        """Return the cells solved without a meter; the last state asked for is kept."""
+        key = (look.lifted, look.state, look.powered, tuple(f.id for f in faults))
+        if self._last is None or self._last[0] != key:
+            self._last = key, _solve(base.circuit, faults, look)
+        return self._last[1]
+
+    def others(self, look: Look, faults: Sequence[Fault]) -> FloatArray:
+        """Return (F,) how many other signals would read otherwise than in the first cell.
+
+        Args:
+            look: a look at a signal; its state is the one asked about.
+            faults: faults, the healthy cell first.
+        """
+        base = self._base(look.lifted)
+        solved = self._plain(look, base, [base.same(f) for f in faults])
+        count = np.zeros(len(faults))
+        for name, watched in base.watched.items():
+            if watched.kind == "level" and name != look.what:
+                circuit = solved.faulted.circuit
+                words = watched.judge(watched.values(circuit, solved.states.last))
+                count += (words != words[0]) & (words != DOUBTFUL)
+        return count
+
     def _words(self, look: Look, base: _Lifted, faults: Sequence[Fault], *, spread: bool) -> Seen:
-        solved = _solve(base.circuit, faults, look)
-        if look.kind == "lamp":
-            lamp = lamp_of(base.circuit, look.what)
-            if lamp is None:
-                raise ValueError(f"{look.what} has no lamp")
-            low, typ, high = solved.range_of(
-                lambda s: lamp.judge(solved.faulted.circuit, solved.states.positions, s),
-                spread=spread,
-            )
-        else:
+        solved = self._plain(look, base, faults)
+        if look.what in base.watched and (look.kind != "level") == base.watched[look.what].by_eye:
             watched = base.watched[look.what]
             circuit = solved.faulted.circuit
 
@@ -147,6 +165,11 @@ class Predictor:
             if look.kind == "level":  # what lies between may be read as either
                 low = np.where(low == DOUBTFUL, 0.0, low)
                 high = np.where(high == DOUBTFUL, 2.0, high)
+        else:
+            lamp = lamp_of(base.circuit, look.what)
+            if lamp is None:
+                raise ValueError(f"{look.what} has no lamp")
+            low, typ, high = solved.range_of(partial(_lamp_seen, lamp, solved), spread=spread)
         restless = solved.states.chatter
         low, high = np.where(restless, 0.0, low), np.where(restless, 2.0, high)
         return Seen(look, low, typ, high, np.ones(len(typ), dtype=np.bool_))

@@ -1,0 +1,277 @@
+"""The next look: what splits the suspects best for what it costs."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+
+from ringout.cell.model import Cell
+from ringout.checkout.dead import DeadCells
+from ringout.checkout.places import pairs_of, place_cost_s, rails_of
+from ringout.checkout.powered import PoweredCells
+from ringout.circuit.faults import Fault, with_faults
+from ringout.circuit.model import IntArray
+from ringout.circuit.network import FloatArray
+from ringout.find.model import NextLook, Observation
+from ringout.find.suspects import Suspects
+from ringout.find.tell import look_words, seen_words
+from ringout.findings.effects import lay_out
+from ringout.findings.looks import Look, Predictor, lamp_of
+from ringout.tables.meters import reading_error
+from ringout.tables.steps import step_seconds
+
+MOST_SUSPECTS = 14
+MOST_STATES = 10
+ENOUGH_BITS = 0.25
+LIFTED_TRIED = 8
+FADES = 0.02  # suspects of less than this share of the first are left out
+
+
+@dataclass(frozen=True, eq=False)
+class _Option:
+    """A look with what each suspect would show."""
+
+    look: Look
+    seconds: float
+    low: FloatArray
+    typ: FloatArray
+    high: FloatArray
+
+
+class Chooser:
+    """Chooses looks at one cell.
+
+    Args:
+        cell: the cell as drawn.
+        predictor: predicts single looks, cores lifted included.
+    """
+
+    def __init__(self, cell: Cell, predictor: Predictor) -> None:
+        self.cell, self.predictor = cell, predictor
+        self.laid = lay_out(cell)
+        circuit = self.laid.circuit
+        self.plus, self.minus = rails_of(circuit)
+        self.pairs = pairs_of(circuit, self.plus, self.minus)
+        self.volts = [p for p in self.pairs if circuit.node(p.b) in self.minus]
+
+    def choose(
+        self, observations: Sequence[Observation], suspects: Suspects, share: FloatArray
+    ) -> NextLook | None:
+        """Return the best next look, or None when none tells the suspects apart.
+
+        Args:
+            observations: what was seen already; it is not asked again.
+            suspects: classes of suspects.
+            share: (C,) their shares.
+        """
+        order = [k for k in np.argsort(-share, kind="stable") if k and share[k] > 0.0]
+        order = [k for k in order if share[k] >= FADES * share[order[0]]][:MOST_SUSPECTS]
+        if len(order) < 2:
+            return None
+        faults = [suspects.members[k][0] for k in order]
+        weight = share[order] / share[order].sum()
+        asked = {o.look for o in observations if o.look is not None}
+        options = [o for o in self._options(observations, faults) if o.look not in asked]
+        best = _best(options, weight)
+        if best is None or _bits(best, weight) < ENOUGH_BITS:
+            more = [o for o in self._lifted(options, faults) if o.look not in asked]
+            best = _best([*options, *more], weight)
+        if best is None:
+            return None
+        return NextLook(
+            best.look,
+            _do(best.look),
+            _expect(best, faults, weight),
+            best.seconds,
+            _bits(best, weight),
+        )
+
+    # -- looks without taking anything off ---------------------------------------------------
+
+    def _states(self, observations: Sequence[Observation], faults: Sequence[Fault]) -> IntArray:
+        """Return the states worth a look: at rest, those told of, those that move suspects."""
+        circuit = self.laid.circuit
+        base = self.laid.found.base[0]
+        rows = [base]
+        for o in observations:
+            if o.look is not None and o.look.powered:
+                row = base.copy()
+                for actor, position in o.look.state:
+                    column = circuit.actor_index[actor]
+                    row[column] = circuit.actors[column].positions.index(position)
+                rows.append(row)
+        for fault in faults:
+            own = self.laid.reach.states(fault).positions
+            rows.extend(own[(own != base).sum(axis=1) <= 1])
+        unique = list({r.tobytes(): r for r in rows}.values())
+        return np.stack(unique[:MOST_STATES])
+
+    def _options(
+        self, observations: Sequence[Observation], faults: Sequence[Fault]
+    ) -> list[_Option]:
+        states = self._states(observations, faults)
+        count = len(faults)
+        positions = np.repeat(states, count, axis=0)
+        fault_of = np.tile(np.arange(count), len(states))
+        out: list[_Option] = []
+        cells = PoweredCells(self.laid, faults, [(p.a, p.b) for p in self.volts])
+        seen = cells.see(positions, fault_of)
+        dead = DeadCells(with_faults(self.laid.circuit, faults), positions, fault_of)
+        circuit = self.laid.circuit
+        nodes = np.array([(circuit.node(p.a), circuit.node(p.b)) for p in self.pairs])
+        ohms = dead.readings(nodes)
+        for number, row in enumerate(states):
+            state, move_s = self._moved(row)
+            rows = slice(number * count, (number + 1) * count)
+            for k, pair in enumerate(self.volts):
+                if seen.firm[rows, k].all():
+                    look = Look("volts", pair.a, pair.b, state=state)
+                    low, high = seen.low_v[rows, k], seen.high_v[rows, k]
+                    cost = step_seconds("volts") + pair.cost_s + move_s
+                    out.append(_Option(look, cost, low, (low + high) / 2, high))
+            for k, w in enumerate(self.laid.watched):
+                words = seen.low_word[rows, k], seen.high_word[rows, k]
+                if (words[0] < 0).any():
+                    continue
+                kind = "lamp" if w.by_current else "shows" if w.by_eye else "level"
+                doubt = (words[0] == 1) | (words[1] == 1) if kind == "level" else False
+                low = np.where(doubt, 0, words[0]).astype(np.float64)
+                high = np.where(doubt, 2, words[1]).astype(np.float64)
+                cost = step_seconds("inputs" if kind == "level" else "load") + move_s
+                look = Look(kind, what=w.name, state=state)
+                out.append(_Option(look, cost, low, low, high))
+            for k, pair in enumerate(self.pairs):
+                low, high = ohms.low[rows, k], ohms.high[rows, k]
+                person = tuple((a, p) for a, p in state if self._by_hand(a))
+                if len(person) == len(state) and not pair.rails:
+                    look = Look("ohms", pair.a, pair.b, state=person, powered=False)
+                    cost = step_seconds("ohms") + pair.cost_s + move_s + step_seconds("off")
+                    out.append(_Option(look, cost, low, low, high))
+        return out
+
+    def _by_hand(self, actor: str) -> bool:
+        return self.cell.actors[actor].moved_by == "person"
+
+    def _moved(self, row: IntArray) -> tuple[tuple[tuple[str, str], ...], float]:
+        """Return what stands otherwise than at rest, and the seconds to bring it there."""
+        state, seconds = [], 0.0
+        for column, actor in enumerate(self.laid.circuit.actors):
+            if row[column] and actor.moved_by in ("person", "command", "supply"):
+                state.append((actor.name, actor.positions[int(row[column])]))
+                seconds += step_seconds("person" if actor.moved_by == "person" else "command")
+        return tuple(sorted(state)), seconds
+
+    # -- lamps, and looks with a core taken off ----------------------------------------------
+
+    def _lifted(self, options: Sequence[_Option], faults: Sequence[Fault]) -> Iterable[_Option]:
+        """Yield looks that cost more: the lamps of devices, and cores of suspects taken off."""
+        states = list(dict.fromkeys(o.look.state for o in options))[:MOST_STATES]
+        items = list(dict.fromkeys(i for f in faults for i in f.items))
+        for item in items:
+            if lamp_of(self.laid.circuit, item) is None:
+                continue
+            for state in states:
+                yield self._one(Look("lamp", what=item, state=state), step_seconds("load"), faults)
+        minus = next((p.b for p in self.volts), None)
+        if minus is None:
+            return
+        cores = [
+            (j, end)
+            for j in self.cell.joins
+            for end in (j.a, j.b)
+            if any(j.cable in f.cables or end.item in f.items for f in faults[:4])
+            and self.laid.circuit.node(end) not in self.plus | self.minus
+        ]
+        for join, end in cores[:LIFTED_TRIED]:
+            name = f"{join.conductor}@{end.item}"
+            seconds = step_seconds("lift") + step_seconds("volts")
+            for state in states[:2]:
+                seconds_here = seconds + place_cost_s(self.cell, end, minus)
+                bare = Look("volts", name, minus, state=state, lifted=(name,))
+                yield self._one(bare, seconds_here, faults)
+                yield self._one(replace(bare, a=end), seconds_here, faults)
+
+    def _one(self, look: Look, seconds: float, faults: Sequence[Fault]) -> _Option:
+        seen = self.predictor.see(look, faults)
+        moved = sum(
+            step_seconds("person" if self._by_hand(a) else "command") for a, _ in look.state
+        )
+        low = np.where(seen.firm, seen.low, 0.0)
+        high = np.where(seen.firm, seen.high, np.maximum(seen.high, 30.0))
+        return _Option(look, seconds + moved, low, seen.typ, high)
+
+
+def _clusters(option: _Option) -> list[list[int]]:
+    """Return suspects that this look cannot tell apart, in order of what they show."""
+    low, high = option.low, option.high
+    if np.isnan(low).any() or np.isnan(high).any():
+        return [list(range(len(low)))]
+    if option.look.by_meter:
+        share, fixed = _error(option.look.kind)
+        low = low - np.where(np.isfinite(low), np.abs(low), 0.0) * share - fixed
+        high = high + np.where(np.isfinite(high), np.abs(high), 0.0) * share + fixed
+    spans = sorted(zip(low.tolist(), high.tolist(), range(len(low)), strict=True))
+    groups: list[list[int]] = []
+    top = -math.inf
+    for first, last, k in spans:
+        if groups and first <= top:
+            groups[-1].append(k)
+        else:
+            groups.append([k])
+        top = max(top, last)
+    return groups
+
+
+@lru_cache(maxsize=8)
+def _error(kind: str) -> tuple[float, float]:
+    """Return the share of the reading and the fixed part a display may be off by."""
+    digit = {"ohms": 0.1, "volts": 0.01, "lowz": 0.1}[kind]
+    fixed = reading_error(kind, 0.0, digit)
+    return reading_error(kind, 1.0, digit) - fixed, fixed
+
+
+def _bits(option: _Option, weight: FloatArray) -> float:
+    shares = [float(weight[g].sum()) for g in _clusters(option)]
+    return -sum(s * math.log2(s) for s in shares if s > 0.0)
+
+
+def _best(options: Iterable[_Option], weight: FloatArray) -> _Option | None:
+    best, best_score = None, 0.0
+    for option in options:
+        bits = _bits(option, weight)
+        if bits < 1e-6:
+            continue
+        score = bits / option.seconds**0.5
+        if score > best_score:
+            best, best_score = option, score
+    return best
+
+
+def _expect(
+    option: _Option, faults: Sequence[Fault], weight: FloatArray
+) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    out = []
+    for group in _clusters(option):
+        low = float(np.min(option.low[group]))
+        high = float(np.max(option.high[group]))
+        typ = float(np.mean(option.typ[group]))
+        ids = tuple(faults[k].id for k in sorted(group, key=lambda k: -weight[k]))
+        out.append((float(weight[group].sum()), seen_words(option.look, low, typ, high), ids))
+    out.sort(key=lambda entry: -entry[0])
+    return tuple((shown, ids) for _, shown, ids in out)
+
+
+def _do(look: Look) -> str:
+    """Return the look as an instruction."""
+    words = look_words(look)
+    if look.kind == "ohms":
+        return f"With power off, measure {words}"
+    if look.by_meter:
+        return f"Measure {words}, DC volts"
+    if look.kind == "level":
+        return f"Read input {words}"
+    return f"Look at {words}"
