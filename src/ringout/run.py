@@ -24,6 +24,7 @@ from ringout.solve import solve_cases
 
 if TYPE_CHECKING:  # the fault model is loaded only when it is asked for
     from ringout.circuit.faults import Fault
+    from ringout.find import Finder
     from ringout.findings.effects import FaultTable
 
 Progress = Callable[[int, int], None]
@@ -156,3 +157,14 @@ def faults(
     from ringout.findings.effects import fault_table
 
     return fault_table(cell, chosen=chosen, double=double, progress=progress)
+
+
+def finder(cell: Cell) -> Finder:
+    """Return what finds culprits in a cell; questions about the same cell share what is solved.
+
+    Args:
+        cell: the cell.
+    """
+    from ringout.find import Finder
+
+    return Finder(cell)

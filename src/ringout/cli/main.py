@@ -9,6 +9,7 @@ import click
 
 from ringout import __version__
 from ringout.cli.faults import faults
+from ringout.cli.find import find
 from ringout.cli.look import meter, netlist, prove
 from ringout.cli.make import new, parts, schema, sheet
 
@@ -25,7 +26,7 @@ def cli() -> None:
     """
 
 
-for command in (prove, meter, faults, sheet, netlist, parts, schema, new):
+for command in (prove, meter, faults, find, sheet, netlist, parts, schema, new):
     cli.add_command(command)
 
 

@@ -22,6 +22,7 @@ DROPPED = 2  # disagreements after which a suspect is left aside
 LEAST_SHARE = 0.05
 NEAR_V = 4.0
 NEAR_RATIO = 4.0
+AWAY = 0.1  # what is told without `sometimes` mostly holds at the bad moments too
 STEADY = 0.05  # a fault that does not come and go, where the symptom does
 
 
@@ -133,7 +134,7 @@ class Witness:
         if o.when == "always":
             if loose and agrees[0]:  # then the fault was away
                 agrees[:] = True
-                weight[:] = np.maximum(weight, DOUBT)
+                weight[:] = np.maximum(weight, AWAY)
             return
         able = MOVING if o.when == "moving" else LOOSE
         for k, fault in enumerate(suspects.first):

@@ -91,6 +91,7 @@ class Found:
         next: the best next look; None when nothing splits what is left.
         healthy: nothing seen differs from a cell without faults.
         notes: what the answer rests on that was not solved.
+        bits: how much is still unknown, over all suspects; 0 when one is certain.
     """
 
     observations: tuple[Observation, ...]
@@ -99,3 +100,4 @@ class Found:
     next: NextLook | None
     healthy: bool
     notes: tuple[str, ...] = ()
+    bits: float = 0.0

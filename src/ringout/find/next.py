@@ -24,9 +24,10 @@ from ringout.findings.looks import Look, Predictor, lamp_of
 from ringout.tables.meters import reading_error
 from ringout.tables.steps import step_seconds
 
-MOST_SUSPECTS = 14
-MOST_STATES = 10
+MOST_SUSPECTS = 24
+MOST_STATES = 8
 ENOUGH_BITS = 0.25
+EACH_S = 30.0  # to read, write down and think, whatever the look: common practice
 LIFTED_TRIED = 8
 FADES = 0.02  # suspects of less than this share of the first are left out
 
@@ -245,7 +246,7 @@ def _best(options: Iterable[_Option], weight: FloatArray) -> _Option | None:
         bits = _bits(option, weight)
         if bits < 1e-6:
             continue
-        score = bits / option.seconds**0.5
+        score = bits / (option.seconds + EACH_S)
         if score > best_score:
             best, best_score = option, score
     return best

@@ -73,7 +73,9 @@ class Finder:
                     "No look of this model tells the first suspects apart: exchange or remake "
                     "them one by one."
                 )
-        return Found(observations, against, found, following, healthy, tuple(notes))
+        left = share[share > 0.0]
+        bits = float(-(left * np.log2(left)).sum())
+        return Found(observations, against, found, following, healthy, tuple(notes), bits)
 
     def _in_pairs(self, observations: Sequence[Observation], evidence: Evidence) -> _Answer | None:
         """Return pairs of suspects when they explain what no single one does."""
