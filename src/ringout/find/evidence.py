@@ -11,9 +11,11 @@ from ringout.cell.model import Cell
 from ringout.circuit.network import FloatArray
 from ringout.find.model import READING, TRIED, WORD, Observation
 from ringout.find.suspects import LOOSE, MOVING, Suspects, at_place, belongs
-from ringout.findings.looks import Predictor, Seen
+from ringout.findings.looks import Look, Predictor, Seen
 
-WRONG = 0.02  # an observation that does not fit: one sentence in fifty is wrong, common practice
+# An observation that does not fit: how often people tell such a thing wrongly, common practice.
+WRONG = 0.02  # a reading, or what came of a try: wrong probe, wrong range
+MISSEEN = 0.005  # a lamp, a load, an input: seen on the wrong thing
 PARTLY = 0.3  # remade a joint and still the same: the joint is less likely, not ruled out
 DOUBT = 0.5  # an input in its undefined band may show either
 UNSAID = 0.6  # for each other signal that would be wrong too and was not told, common practice
@@ -74,6 +76,8 @@ class Witness:
         weight, agrees = np.full(shape, WRONG), np.zeros(shape, dtype=np.bool_)
         typ, low, high = (np.full(shape, np.nan) for _ in range(3))
         loose = any(o.when != "always" for o in observations)
+        told = frozenset(o.look.what for o in observations if o.look is not None)
+        asked: set[object] = set()
         for row, o in enumerate(observations):
             wrong = (~agrees[:row]).sum(axis=0)
             out = (wrong >= DROPPED) & (wrong.min(initial=row) == 0) & (not whole)
@@ -83,6 +87,12 @@ class Witness:
             if o.kind in (READING, WORD):
                 seen, fits, fit = self._one(o, some)
                 typ[row, kept], low[row, kept], high[row, kept] = seen.typ, seen.low, seen.high
+                look = o.look
+                if look is not None and look.kind == "level":
+                    place = look.state, look.lifted, look.powered
+                    if place not in asked:
+                        asked.add(place)
+                        fit *= self._unsaid(look, some, told)
                 self._timing(o, some, fits, fit, loose=loose)
             else:
                 fits, fit = _tried(o, some)
@@ -95,18 +105,14 @@ class Witness:
         if key not in self._kept:
             seen = self._seen(o, some)
             fits, fit = _agree(o, seen)
-            if o.look is not None and o.look.kind == "level":
-                fit = fit * self._unsaid(o, some)
             self._kept[key] = seen, fits, fit
         seen, fits, fit = self._kept[key]
         return seen, fits.copy(), fit.copy()
 
-    def _unsaid(self, o: Observation, suspects: Suspects) -> FloatArray:
-        """Return (C,) less than 1 where more would be wrong than was told."""
-        assert o.look is not None
-        others = self.predictor.others(o.look, suspects.first)
-        told: FloatArray = UNSAID ** np.minimum(others, MOST_UNSAID)
-        return told
+    def _unsaid(self, look: Look, suspects: Suspects, told: frozenset[str]) -> FloatArray:
+        """Return (C,) less than 1 where more would be wrong in a state than anybody told."""
+        others = self.predictor.others(look, suspects.first, told)
+        return np.asarray(UNSAID ** np.minimum(others, MOST_UNSAID), dtype=np.float64)
 
     def _seen(self, o: Observation, suspects: Suspects) -> Seen:
         """Return what suspects show; the corners of tolerance only where they can matter."""
@@ -150,7 +156,7 @@ def _agree(o: Observation, seen: Seen) -> tuple[np.ndarray, FloatArray]:
     if o.low <= 0.0 and o.high >= 2.0 and o.kind == WORD:
         # comes and goes: some other thing than in the healthy cell, or in doubt
         moved = (seen.typ != seen.typ[0]) | (low < high)
-        return moved, np.where(moved, 1.0, WRONG)
+        return moved, np.where(moved, 1.0, MISSEEN)
     overlap = np.minimum(high, o.high) - np.maximum(low, o.low)
     agrees = (low <= o.high) & (high >= o.low) & ~np.isnan(seen.typ)
     if o.kind == WORD:
@@ -162,7 +168,7 @@ def _agree(o: Observation, seen: Seen) -> tuple[np.ndarray, FloatArray]:
             share = np.where(width <= room, 1.0, (np.maximum(overlap, 0.0) + 1e-3) / width)
             share = np.where(np.isinf(high) & np.isinf(o.high), 1.0, share)
     share = np.clip(np.nan_to_num(share, nan=LEAST_SHARE), LEAST_SHARE, 1.0)
-    return agrees, np.where(agrees, share, WRONG)
+    return agrees, np.where(agrees, share, MISSEEN if o.kind == WORD else WRONG)
 
 
 def _near(o: Observation, rough: Seen) -> np.ndarray:

@@ -63,6 +63,8 @@ class Finder:
                 notes.append("No single fault explains everything; pairs of faults do.")
         share = posterior(answer.evidence, answer.suspects)
         found = culprits(observations, answer.evidence, answer.suspects, share)
+        if healthy and observations:
+            found = ()  # nobody is suspect of what a whole cell shows
         following = None
         if measure and len(found) > 1 and found[0].probability < SETTLED:
             if self._chooser is None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -134,18 +134,19 @@ class Predictor:
             self._last = key, _solve(base.circuit, faults, look)
         return self._last[1]
 
-    def others(self, look: Look, faults: Sequence[Fault]) -> FloatArray:
+    def others(self, look: Look, faults: Sequence[Fault], told: Collection[str] = ()) -> FloatArray:
         """Return (F,) how many other signals would read otherwise than in the first cell.
 
         Args:
             look: a look at a signal; its state is the one asked about.
             faults: faults, the healthy cell first.
+            told: signals that do not count.
         """
         base = self._base(look.lifted)
         solved = self._plain(look, base, [base.same(f) for f in faults])
         count = np.zeros(len(faults))
         for name, watched in base.watched.items():
-            if watched.kind == "level" and name != look.what:
+            if watched.kind == "level" and name != look.what and name not in told:
                 circuit = solved.faulted.circuit
                 words = watched.judge(watched.values(circuit, solved.states.last))
                 count += (words != words[0]) & (words != DOUBTFUL)
