@@ -23,6 +23,7 @@ from ringout.findings.settle import settle_states
 from ringout.solve import solve_cases
 
 if TYPE_CHECKING:  # the fault model is loaded only when it is asked for
+    from ringout.checkout import Checkout
     from ringout.circuit.faults import Fault
     from ringout.find import Finder
     from ringout.findings.effects import FaultTable
@@ -157,6 +158,18 @@ def faults(
     from ringout.findings.effects import fault_table
 
     return fault_table(cell, chosen=chosen, double=double, progress=progress)
+
+
+def checkout(cell: Cell, *, progress: Progress | None = None) -> Checkout:
+    """Return the shortest procedure that exposes every wiring fault of a cell.
+
+    Args:
+        cell: the cell.
+        progress: called with cases done and in all.
+    """
+    from ringout.checkout import plan_checkout
+
+    return plan_checkout(cell, progress)
 
 
 def finder(cell: Cell) -> Finder:

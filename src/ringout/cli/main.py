@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import click
 
 from ringout import __version__
+from ringout.cli.checkout import checkout
 from ringout.cli.faults import faults
 from ringout.cli.find import find
 from ringout.cli.look import meter, netlist, prove
@@ -26,7 +27,7 @@ def cli() -> None:
     """
 
 
-for command in (prove, meter, faults, find, sheet, netlist, parts, schema, new):
+for command in (prove, meter, faults, checkout, find, sheet, netlist, parts, schema, new):
     cli.add_command(command)
 
 

@@ -1,0 +1,196 @@
+"""The procedure for people and programs: phases, steps, what stays hidden."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from ringout.cell.model import Cell
+from ringout.checkout import PHASES, Checkout, Step, Unexposed
+from ringout.report.prove_json import number, place
+from ringout.report.prove_text import Paint, plain
+
+_WIDTH = 96
+_NAMED = 4
+_HEADS = {
+    "dead": "DEAD: no power",
+    "power": "POWER IN STAGES: everything at rest",
+    "function": "FUNCTION: one thing moved at a time",
+}
+_CAUTIONS = {
+    "dead": (
+        "Switch off, lock off, and prove it dead with a tester that was just tried on a live "
+        "part. Zero the leads."
+    ),
+    "power": (
+        "Keep hands off what moves. Use a meter rated for it; local codes and licensed people "
+        "decide."
+    ),
+    "function": "Loads move now: keep clear of valves, grippers and what they hold.",
+}
+
+
+def stages_of(cell: Cell) -> list[str]:
+    """Return the supplies and then their protection, in the order they are switched on."""
+    supplies = [n for n, i in cell.items.items() if i.part.family == "supply"]
+    protection = [n for n, i in cell.items.items() if i.part.family == "protection"]
+    return [*supplies, *protection]
+
+
+def checkout_answer(
+    cell: Cell, checkout: Checkout, chosen: Sequence[tuple[int, Step]]
+) -> dict[str, Any]:
+    """Return the procedure as JSON.
+
+    Args:
+        cell: the cell.
+        checkout: its procedure.
+        chosen: the numbered steps to show.
+    """
+    return {
+        "cell": cell.name,
+        "revision": cell.revision,
+        "stages": stages_of(cell),
+        "steps": [_step(n, s) for n, s in chosen],
+        "coverage": {
+            "faults": checkout.faults,
+            "exposable": checkout.exposed,
+            "exposed": checkout.exposed,
+            "not_exposable": [_unexposed(u) for u in checkout.not_exposable],
+        },
+        "optimal": checkout.optimal,
+        "seconds": number(checkout.cost_s, 1),
+        "bound_s": number(checkout.bound_s, 1),
+        "harm_before_power": [_unexposed(u) for u in checkout.harm_before_power],
+        "states": checkout.solved,
+        "not_run": [{"check": n.check, "why": n.why} for n in checkout.not_run],
+    }
+
+
+def _step(n: int, step: Step) -> dict[str, Any]:
+    return {
+        "number": n,
+        "phase": step.phase,
+        "kind": step.kind,
+        "while": [f"{a} {p}" for a, p in step.state],
+        "do": step.do,
+        "red": str(step.a) if step.a is not None else None,
+        "black": str(step.b) if step.b is not None else None,
+        "expect": step.expect,
+        "low": number(step.low) if step.unit else None,
+        "high": number(step.high) if step.unit else None,
+        "unit": step.unit,
+        "levels": [{"name": a, "word": w} for a, w in step.levels],
+        "if_not": step.if_not,
+        "exposes": [f.id for f in step.exposes],
+        "catches": step.catches,
+        "seconds": number(step.seconds, 1),
+    }
+
+
+def _unexposed(found: Unexposed) -> dict[str, Any]:
+    return {
+        "fault": found.fault.id,
+        "text": found.fault.text,
+        "where": [place(s) for s in found.fault.where],
+        "why": found.why,
+        "step": found.step or None,
+    }
+
+
+def checkout_lines(
+    cell: Cell, checkout: Checkout, chosen: Sequence[tuple[int, Step]], paint: Paint = plain
+) -> list[str]:
+    """Return the procedure as lines to work through with a meter."""
+    lines = [paint(f"CHECKOUT of {cell.name}, revision {cell.revision or '-'}", "head")]
+    proof = (
+        "no procedure of these looks is shorter (proven)"
+        if checkout.optimal
+        else f"not proven shortest: at least {checkout.bound_s / 60:.0f} min are needed"
+    )
+    lines += [
+        f"{len(checkout.steps)} steps, about {checkout.cost_s / 60:.0f} minutes; {proof}.",
+        f"{checkout.exposed} of {checkout.faults} wiring faults are exposed.",
+        "",
+        *_harm(checkout, paint),
+    ]
+    for phase in PHASES:
+        steps = [(n, s) for n, s in chosen if s.phase == phase]
+        if not steps:
+            continue
+        lines += [paint(_HEADS[phase], "head"), *_wrap(_CAUTIONS[phase], "  ")]
+        if phase == "power":
+            names = stages_of(cell)
+            lines += _wrap(
+                f"Switch on one after the other: {', then '.join(names)}. Stop at the first that "
+                f"trips or hums.",
+                "  ",
+            )
+        lines.append("")
+        for n, step in steps:
+            lines += _step_lines(n, step, paint)
+    lines += _hidden(checkout, paint)
+    lines += [f"not run: {n.check}: {n.why}" for n in checkout.not_run]
+    return lines
+
+
+def _step_lines(n: int, step: Step, paint: Paint) -> list[str]:
+    head = f"{n:4d}  "
+    return [
+        *_wrap(f"{step.do}.", head, " " * 6),
+        *(paint(line, "good") for line in _wrap(f"expect: {step.expect}", " " * 6)),
+        *(paint(line, "dim") for line in _wrap(f"else: {step.if_not}", " " * 6)),
+    ]
+
+
+def _harm(checkout: Checkout, paint: Paint) -> list[str]:
+    if not checkout.harm_before_power:
+        return [
+            "No fault that can damage something is still possible when power goes on.",
+            "",
+        ]
+    lines = [paint("LOOK AT THESE BEFORE POWER: no ohm reading shows them", "warning")]
+    for found in checkout.harm_before_power:
+        lines += _wrap(f"{found.fault.id}: {found.why}", "  ")
+    return [*lines, ""]
+
+
+def _hidden(checkout: Checkout, paint: Paint) -> list[str]:
+    """Return what nothing exposes, by reason."""
+    if not checkout.not_exposable:
+        return []
+    reasons: dict[str, list[str]] = {}
+    for found in checkout.not_exposable:
+        key = f"{found.fault.kind}\n{_bare(found.why)}"
+        reasons.setdefault(key, []).append(found.fault.id)
+    count = len(checkout.not_exposable)
+    lines = [paint(f"WHAT NO STEP CAN SHOW ({count})", "head")]
+    for key, ids in reasons.items():
+        more = f" and {len(ids) - _NAMED} more" if len(ids) > _NAMED else ""
+        lines += _wrap(f"{', '.join(ids[:_NAMED])}{more}", "  ")
+        lines += _wrap(key.partition("\n")[2], "      ")
+    return lines
+
+
+def _bare(why: str) -> str:
+    """Return a reason without the figures of one fault, so that like ones stand together."""
+    first, _, rest = why.partition(". ")
+    return rest if first.startswith(("Voltages move", "No voltage moves")) and rest else why
+
+
+def _wrap(text: str, first: str, rest: str = "") -> list[str]:
+    return textwrap.wrap(
+        text,
+        _WIDTH,
+        initial_indent=first,
+        subsequent_indent=rest or f"{first}  ",
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+
+
+def numbered(checkout: Checkout, phases: Iterable[str]) -> list[tuple[int, Step]]:
+    """Return the steps of some phases with their numbers."""
+    wanted = set(phases)
+    return [(n, s) for n, s in enumerate(checkout.steps, 1) if s.phase in wanted]
