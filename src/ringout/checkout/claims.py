@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ringout.checkout.dead import DeadCells, DeadReadings
+from ringout.checkout.dead import DeadCells
 from ringout.checkout.model import DEAD, FUNCTION, INPUTS, LOAD, OHMS, POWER, VOLTS, Candidate
 from ringout.checkout.places import Pair, pairs_of, supplies
 from ringout.checkout.powered import Powered, PoweredCells
@@ -104,31 +104,25 @@ class _Claims:
         """Choose the states: allowed ones with few things moved, and who is looked at where."""
         laid = self.laid
         base = laid.found.base[0]
-        allowed = {row.tobytes() for row in laid.found.positions[laid.found.allowed]}
-        states: dict[bytes, int] = {base.tobytes(): 0}
+        human = np.array([a.moved_by in ("person", "command") for a in laid.circuit.actors])
+        allowed = {r.tobytes() for r in laid.found.positions[laid.found.allowed][:, human]}
+        number_of: dict[bytes, int] = {base.tobytes(): 0}
         rows: list[IntArray] = [base]
-        self.cases: list[tuple[int, int]] = []  # (fault, state)
-        human = np.array(
-            [a.moved_by in ("person", "command") for a in laid.circuit.actors], dtype=np.bool_
-        )
-        moved_by_hand = {r.tobytes() for r in laid.found.positions[laid.found.allowed][:, human]}
+        cases: dict[tuple[int, int], None] = {}  # (fault, state)
         for number, fault in enumerate(self.faults):
+            cases[number, 0] = None
             for row in laid.reach.states(fault).positions:
-                off_rest = int((row != base)[human].sum())
-                if off_rest > MOST_MOVED or (
-                    off_rest and row[human].tobytes() not in moved_by_hand
-                ):
+                moved = int((row != base)[human].sum())
+                if moved > MOST_MOVED or (moved and row[human].tobytes() not in allowed):
                     continue
-                key = row.tobytes()
-                if key not in states:
-                    states[key] = len(rows)
+                state = number_of.setdefault(row.tobytes(), len(rows))
+                if state == len(rows):
                     rows.append(row)
-                self.cases.append((number, states[key]))
-            if (number, 0) not in self.cases[-1 - len(rows) :]:
-                self.cases.append((number, 0))
-        del allowed
-        self.cases = list(dict.fromkeys(self.cases))
+                cases[number, state] = None
+        self.cases = list(cases)
         self.states: IntArray = np.stack(rows)
+        person = np.array([a.moved_by == "person" for a in laid.circuit.actors])
+        self.by_hand = ~((self.states != base) & ~person).any(axis=1)
 
     def run(self, progress: Progress | None) -> Claims:
         fault_of = np.array([HEALTHY] * len(self.states) + [f for f, _ in self.cases])
@@ -155,26 +149,26 @@ class _Claims:
     def _dead(self, positions: IntArray, fault_of: IntArray) -> None:
         circuit = self.laid.circuit
         faulted = with_faults(circuit, self.faults)
-        cells = DeadCells(faulted, positions, fault_of)
+        # with power off, commands move nothing: only what a person moves makes a difference
+        rows = np.flatnonzero(
+            self.by_hand[np.concatenate([range(len(self.states)), self.state_of])]
+        )
+        cells = DeadCells(faulted, positions[rows], fault_of[rows])
         for rails in (False, True):
             pairs = [p for p in self.pairs if p.rails == rails]
             if not pairs:
                 continue
             nodes = np.array([(circuit.node(p.a), circuit.node(p.b)) for p in pairs])
             found = cells.rail_readings(nodes) if rails else cells.readings(nodes)
-            self._ohms(pairs, found)
+            low, high = (np.full((len(positions), len(pairs)), np.nan) for _ in range(2))
+            low[rows] = found.low - meter_error(found.low, OHMS)
+            high[rows] = found.high + meter_error(found.high, OHMS)
+            self._ohms(pairs, low, high)
 
-    def _ohms(self, pairs: Sequence[Pair], found: DeadReadings) -> None:
-        low = found.low - meter_error(found.low, OHMS)
-        high = found.high + meter_error(found.high, OHMS)
+    def _ohms(self, pairs: Sequence[Pair], low: FloatArray, high: FloatArray) -> None:
         states = len(self.states)
-        persons = [a.moved_by == "person" for a in self.laid.circuit.actors]
-        base = self.states[0]
         for k, pair in enumerate(pairs):
-            for state in range(states):
-                moved = np.flatnonzero(self.states[state] != base)
-                if any(not persons[a] for a in moved):
-                    continue  # nothing else moves while dead
+            for state in np.flatnonzero(self.by_hand).tolist():
                 same = low[state, k] == low[0, k] and high[state, k] == high[0, k]
                 if state and same:
                     continue
