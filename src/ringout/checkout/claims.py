@@ -7,14 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ringout.checkout.dead import DeadCells
 from ringout.checkout.model import DEAD, FUNCTION, INPUTS, LOAD, OHMS, POWER, VOLTS, Candidate
-from ringout.checkout.places import Pair, pairs_of, supplies
-from ringout.checkout.powered import Powered, PoweredCells
 from ringout.circuit.faults import HEALTHY, Fault, with_faults
 from ringout.circuit.model import BoolArray, IntArray
 from ringout.circuit.network import FloatArray
 from ringout.findings.effects import Laid
+from ringout.findings.looks.dead import DeadCells
+from ringout.findings.looks.places import Pair, pairs_of, rails_of
+from ringout.findings.looks.powered import Powered, PoweredCells
 from ringout.tables.meters import reading_error
 from ringout.tables.steps import step_seconds
 
@@ -84,11 +84,7 @@ class _Claims:
     def __init__(self, laid: Laid, faults: Sequence[Fault]) -> None:
         self.laid, self.faults = laid, faults
         circuit = laid.circuit
-        ends = [(circuit.node(a), circuit.node(b)) for a, b in supplies(circuit)]
-        self.plus, self.minus = (
-            _rails(laid, [a for a, _ in ends]),
-            _rails(laid, [b for _, b in ends]),
-        )
+        self.plus, self.minus = rails_of(circuit)
         self.pairs = pairs_of(circuit, self.plus, self.minus)
         self.volts = [p for p in self.pairs if self._for_volts(p)]
         self.candidates: list[Candidate] = []
@@ -253,19 +249,3 @@ class _Claims:
             rows |= differs
         levels = tuple((k, int(seen.low_word[state, k])) for k in sure)
         self._add(candidate, Good(np.nan, np.nan, levels), rows)
-
-
-def _rails(laid: Laid, nodes: Sequence[int]) -> set[int]:
-    """Return all nodes that conductors and protection join to some nodes."""
-    beside: dict[int, list[int]] = {}
-    for e in laid.circuit.elements:
-        if e.kind in ("core", "plug", "link", "bond", "fuse", "breaker", "protection"):
-            beside.setdefault(e.tail, []).append(e.head)
-            beside.setdefault(e.head, []).append(e.tail)
-    todo, reached = list(nodes), set(nodes)
-    while todo:
-        for other in beside.get(todo.pop(), ()):
-            if other not in reached:
-                reached.add(other)
-                todo.append(other)
-    return reached

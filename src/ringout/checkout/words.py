@@ -7,9 +7,9 @@ from collections.abc import Iterable, Sequence
 
 from ringout.cell.model import Cell, Terminal
 from ringout.checkout.model import INPUTS, LOAD, OHMS, Candidate
-from ringout.checkout.places import is_pin
 from ringout.circuit.faults import Fault
 from ringout.circuit.model import Circuit, IntArray
+from ringout.findings.looks.places import is_pin
 from ringout.findings.meter import OPEN_ABOVE_OHM
 
 SUSPECTS = 3  # how many causes a step names

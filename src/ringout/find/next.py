@@ -10,9 +10,6 @@ from functools import lru_cache
 import numpy as np
 
 from ringout.cell.model import Cell
-from ringout.checkout.dead import DeadCells
-from ringout.checkout.places import pairs_of, place_cost_s, rails_of
-from ringout.checkout.powered import PoweredCells
 from ringout.circuit.faults import Fault, with_faults
 from ringout.circuit.model import IntArray
 from ringout.circuit.network import FloatArray
@@ -21,6 +18,9 @@ from ringout.find.suspects import Suspects
 from ringout.find.tell import look_words, seen_words
 from ringout.findings.effects import lay_out
 from ringout.findings.looks import Look, Predictor, lamp_of
+from ringout.findings.looks.dead import DeadCells
+from ringout.findings.looks.places import pairs_of, place_cost_s, rails_of
+from ringout.findings.looks.powered import PoweredCells
 from ringout.tables.meters import reading_error
 from ringout.tables.steps import step_seconds
 

@@ -13,8 +13,9 @@ from ringout.circuit import curves as cv
 from ringout.circuit.behaviour import Behaviour, ohmic
 from ringout.circuit.compile import Added, compile_circuit
 from ringout.circuit.faults import Fault, Faulted, single_faults, with_faults
-from ringout.circuit.model import HIGH, LOW, Circuit, IntArray
+from ringout.circuit.model import Circuit, IntArray
 from ringout.findings.effects import FaultStates, Watched, settle_faults, watch
+from ringout.findings.looks.corners import CORNERS, at_corner
 from ringout.findings.looks.lamps import Lamp, lamp_of
 from ringout.findings.looks.model import FloatArray, Look, Seen
 from ringout.findings.meter import (
@@ -27,8 +28,6 @@ from ringout.findings.meter import (
 )
 from ringout.solve import Solution, solve_cases
 
-# Supplies and all else at the ends of their tolerances, together and against each other.
-CORNERS = ((LOW, LOW), (HIGH, HIGH), (LOW, HIGH), (HIGH, LOW))
 DOUBTFUL = 1
 
 
@@ -238,11 +237,12 @@ class Solved:
     def at(self, sources: int, others: int) -> Solution:
         """Return the solution with supplies and all else at corners of tolerance."""
         circuit = self.faulted.circuit
-        curve_of = self.faulted.curves(self.states.positions, self.fault_of, others)
-        if sources != others:
-            is_source = np.array([e.kind == "source" for e in circuit.elements])
-            other = self.faulted.curves(self.states.positions, self.fault_of, sources)
-            curve_of = np.where(is_source[None, :], other, curve_of)
+        curve_of = at_corner(
+            circuit,
+            lambda corner: self.faulted.curves(self.states.positions, self.fault_of, corner),
+            sources,
+            others,
+        )
         return solve_cases(circuit.network, curve_of, start_v=self.states.last.node_v)
 
     def range_of(

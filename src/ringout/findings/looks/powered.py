@@ -12,13 +12,13 @@ from ringout.cell.model import Terminal
 from ringout.circuit.behaviour import ohmic
 from ringout.circuit.compile import Added, compile_circuit
 from ringout.circuit.faults import Fault, with_faults
-from ringout.circuit.model import HIGH, LOW, TYP, BoolArray, Circuit, IntArray
+from ringout.circuit.model import TYP, BoolArray, Circuit, IntArray
 from ringout.circuit.network import FloatArray
 from ringout.findings.effects import FaultStates, Laid, Watched, settle_faults
+from ringout.findings.looks.corners import CORNERS, at_corner
 from ringout.solve import Solution, solve_cases
 
 Progress = Callable[[int, int], None]
-CORNERS = ((LOW, LOW), (HIGH, HIGH), (LOW, HIGH), (HIGH, LOW))  # supplies, all else
 HOLDS_OHM = 1e5  # what moves under this load is not firmly held
 FIRM_V = 1.0
 CASES_AT_ONCE = 512
@@ -133,11 +133,9 @@ class PoweredCells:
         self, states: FaultStates, fault_of: IntArray, sources: int, others: int
     ) -> Solution:
         circuit = self.faulted.circuit
-        curve_of = self._curves(states, fault_of, others)
-        if sources != others:
-            is_source = np.array([e.kind == "source" for e in circuit.elements])
-            other = self._curves(states, fault_of, sources)
-            curve_of = np.where(is_source[None, :], other, curve_of)
+        curve_of = at_corner(
+            circuit, lambda corner: self._curves(states, fault_of, corner), sources, others
+        )
         return solve_cases(circuit.network, curve_of, start_v=states.last.node_v)
 
     def _loaded(self, states: FaultStates, fault_of: IntArray) -> Solution:
