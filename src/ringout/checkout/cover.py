@@ -55,6 +55,8 @@ def cheapest_cover(
     """
     if any(not len(n) for n in needs):
         raise ValueError("a need that no look meets")
+    if not needs:
+        return Cover((), 0.0, 0.0, True)
     kept = _undominated(exposes, cost_s, group_of, needs)
     return _solve(kept, cost_s, group_of, group_cost_s, _least_needs(needs, kept))
 

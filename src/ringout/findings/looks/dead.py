@@ -18,6 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ringout.circuit import curves as cv
 from ringout.circuit.curves import Curve
 from ringout.circuit.faults import Faulted
 from ringout.circuit.model import HIGH, LOW, BoolArray, Circuit, IntArray
@@ -56,19 +57,11 @@ def chords(curve: Curve, low_v: float, high_v: float) -> tuple[float, float]:
         low_v: lowest voltage, at most 0.
         high_v: highest voltage, at least 0.
     """
-    slopes, breaks, pieces = curve.slope_s, curve.break_v, curve.intercepts_a()
-
-    def piece_at(v: float) -> int:
-        return sum(1 for b in breaks if b < v)
-
-    def amps(v: float) -> float:
-        return pieces[piece_at(v)] + slopes[piece_at(v)] * v
-
-    if abs(amps(0.0)) > SOURCE_A:
+    if abs(cv.value(curve, 0.0)) > SOURCE_A:
         return 0.0, 0.0
-    ends = [v for v in (low_v, high_v, *breaks) if low_v <= v <= high_v and abs(v) > NOTHING_V]
-    values = [amps(v) / v for v in ends]
-    values += [slopes[piece_at(v)] for v in (-NOTHING_V, NOTHING_V)]
+    inside = (low_v, high_v, *curve.break_v)
+    values = [cv.value(curve, v) / v for v in inside if low_v <= v <= high_v and abs(v) > NOTHING_V]
+    values += [cv.slope_at(curve, v) for v in (-NOTHING_V, NOTHING_V)]
     return max(min(values), 0.0), max(values)
 
 
