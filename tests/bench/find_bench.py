@@ -19,7 +19,6 @@ from ringout.base import Interval
 from ringout.cell.ask import resolve_state
 from ringout.circuit.faults import Fault
 from ringout.find import Finder, Observation
-from ringout.find.search import SETTLED
 from ringout.findings.effects import FaultEffects, effects_of, lay_out
 from ringout.findings.looks import HEALTHY_CELL, Look
 
@@ -37,6 +36,7 @@ class Tally:
     tried: int = 0
     first: int = 0
     third: int = 0
+    group: int = 0
     looks: int = 0
     seconds: float = 0.0
     start_bits: float = 0.0
@@ -84,7 +84,7 @@ def hunt(finder: Finder, truth: Fault, first: Observation, chance: random.Random
     found = finder.find(observations)
     t.start_bits += found.bits
     looks = 0
-    while found.next is not None and looks < MOST_LOOKS and found.culprits[0].probability < SETTLED:
+    while found.next is not None and looks < MOST_LOOKS:
         look = found.next.look
         shown = truth
         if chance.random() < WRONG_SHARE:
@@ -99,6 +99,9 @@ def hunt(finder: Finder, truth: Fault, first: Observation, chance: random.Random
     t.gained_bits += found.bits
     ranks = [n for n, c in enumerate(found.culprits) if truth.delta in {f.delta for f in c.faults}]
     t.first += ranks[:1] == [0]
+    group = {f.id for c in found.culprits[:1] for f in c.faults}
+    group |= {u for c in found.culprits[:1] for u in c.undecided}
+    t.group += truth.id in group
     t.third += bool(ranks) and ranks[0] < 3
 
 
@@ -130,6 +133,7 @@ def main(sample: int = SAMPLE) -> None:
     print(f"diagnosis of {n} of {len(told)} visible single faults of the demo cell, seed {SEED}")
     print(f"  meter 0.5 % + 2 digits, {WRONG_SHARE:.0%} of observations wrong")
     print(f"  true culprit first           {tally.first / n:6.1%}")
+    print(f"  true culprit in the first group that no look splits {tally.group / n:6.1%}")
     print(f"  true culprit among the first three {tally.third / n:6.1%}")
     print(f"  measurements after the symptom     {tally.looks / n:6.2f} on average")
     print(

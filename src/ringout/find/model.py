@@ -53,12 +53,15 @@ class Culprit:
         probability: share of all that is still possible, 0..1.
         why: one sentence: what speaks for it, with the numbers.
         against: sentences of observations that it does not explain.
+        undecided: other suspects that no look of this model tells from it: they must be told
+            apart by hand and eye, or exchanged one by one.
     """
 
     faults: tuple[Fault, ...]
     probability: float
     why: str
     against: tuple[str, ...] = ()
+    undecided: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,6 +29,7 @@ MOST_STATES = 8
 ENOUGH_BITS = 0.25
 EACH_S = 30.0  # to read, write down and think, whatever the look: common practice
 LIFTED_TRIED = 8
+SETTLED = 0.95  # one group of suspects with this share: nothing more to measure
 FADES = 0.02  # suspects of less than this share of the first are left out
 
 
@@ -41,6 +42,20 @@ class _Option:
     low: FloatArray
     typ: FloatArray
     high: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """What to look at next.
+
+    Args:
+        next: the best look; None when nothing splits what is left, or one group is certain.
+        alike: groups of suspects (class numbers) that no look tells apart, the first one's
+            group first.
+    """
+
+    next: NextLook | None
+    alike: tuple[tuple[int, ...], ...]
 
 
 class Chooser:
@@ -61,34 +76,42 @@ class Chooser:
 
     def choose(
         self, observations: Sequence[Observation], suspects: Suspects, share: FloatArray
-    ) -> NextLook | None:
-        """Return the best next look, or None when none tells the suspects apart.
+    ) -> Choice:
+        """Return the best next look, and the suspects that no look tells apart.
 
         Args:
             observations: what was seen already; it is not asked again.
             suspects: classes of suspects.
             share: (C,) their shares.
         """
-        order = [k for k in np.argsort(-share, kind="stable") if k and share[k] > 0.0]
+        order = [int(k) for k in np.argsort(-share, kind="stable") if k and share[k] > 0.0]
         order = [k for k in order if share[k] >= FADES * share[order[0]]][:MOST_SUSPECTS]
         if len(order) < 2:
-            return None
+            return Choice(None, tuple((k,) for k in order))
         faults = [suspects.members[k][0] for k in order]
         weight = share[order] / share[order].sum()
         asked = {o.look for o in observations if o.look is not None}
         options = [o for o in self._options(observations, faults) if o.look not in asked]
+        groups = _inseparable(options, len(order))
         best = _best(options, weight)
-        if best is None or _bits(best, weight) < ENOUGH_BITS:
-            more = [o for o in self._lifted(options, faults) if o.look not in asked]
-            best = _best([*options, *more], weight)
-        if best is None:
-            return None
-        return NextLook(
-            best.look,
-            _do(best.look),
-            _expect(best, faults, weight),
-            best.seconds,
-            _bits(best, weight),
+        poor = best is None or _bits(best, weight) < ENOUGH_BITS
+        if poor or len(groups[0]) > 1:
+            options += [o for o in self._lifted(options, faults) if o.look not in asked]
+            groups = _inseparable(options, len(order))
+            best = _best(options, weight)
+        alike = tuple(tuple(order[k] for k in g) for g in groups)
+        whole = float(share[list(alike[0])].sum())
+        if best is None or whole >= SETTLED:
+            return Choice(None, alike)
+        return Choice(
+            NextLook(
+                best.look,
+                _do(best.look),
+                _expect(best, faults, weight),
+                best.seconds,
+                _bits(best, weight),
+            ),
+            alike,
         )
 
     # -- looks without taking anything off ---------------------------------------------------
@@ -233,6 +256,24 @@ def _error(kind: str) -> tuple[float, float]:
     digit = {"ohms": 0.1, "volts": 0.01, "lowz": 0.1}[kind]
     fixed = reading_error(kind, 0.0, digit)
     return reading_error(kind, 1.0, digit) - fixed, fixed
+
+
+def _inseparable(options: Iterable[_Option], count: int) -> list[list[int]]:
+    """Return groups of suspects that no look separates, by their likeliest member."""
+    apart = np.zeros((count, count), dtype=np.bool_)
+    for option in options:
+        label = np.empty(count, dtype=np.int64)
+        for number, group in enumerate(_clusters(option)):
+            label[group] = number
+        apart |= label[:, None] != label[None, :]
+    groups: list[list[int]] = []
+    for k in range(count):
+        home = next((g for g in groups if not apart[k, g].any()), None)
+        if home is None:
+            groups.append([k])
+        else:
+            home.append(k)
+    return groups
 
 
 def _bits(option: _Option, weight: FloatArray) -> float:

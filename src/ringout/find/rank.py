@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -114,3 +115,12 @@ def contradictions(
             f"({suspects.members[best][0].id}) leaves {', '.join(f'`{t}`' for t in odd)} open."
         )
     return tuple(out)
+
+
+def with_groups(
+    found: Sequence[Culprit], suspects: Suspects, alike: Sequence[Sequence[int]]
+) -> tuple[Culprit, ...]:
+    """Return culprits that name the other suspects no look tells from them."""
+    ids = [[suspects.members[k][0].id for k in group] for group in alike if len(group) > 1]
+    mates = {name: [m for m in group if m != name] for group in ids for name in group}
+    return tuple(replace(c, undecided=tuple(mates.get(c.faults[0].id, ()))) for c in found)

@@ -13,12 +13,11 @@ from ringout.circuit.faults import single_faults
 from ringout.find.evidence import Evidence, Witness
 from ringout.find.model import Found, Observation
 from ringout.find.next import Chooser
-from ringout.find.rank import contradictions, culprits, posterior
+from ringout.find.rank import contradictions, culprits, posterior, with_groups
 from ringout.find.suspects import Suspects, pairs_of_suspects, suspects_of
 
 PAIRED = 24  # single suspects that are tried in pairs when none explains everything
 MOST_PAIRS = 200
-SETTLED = 0.95  # one suspect with this share: nothing more to measure
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,15 +65,12 @@ class Finder:
         if healthy and observations:
             found = ()  # nobody is suspect of what a whole cell shows
         following = None
-        if measure and len(found) > 1 and found[0].probability < SETTLED:
+        if measure and len(found) > 1:
             if self._chooser is None:
                 self._chooser = Chooser(self.cell, self.witness.predictor)
-            following = self._chooser.choose(observations, answer.suspects, share)
-            if following is None:
-                notes.append(
-                    "No look of this model tells the first suspects apart: exchange or remake "
-                    "them one by one."
-                )
+            choice = self._chooser.choose(observations, answer.suspects, share)
+            following = choice.next
+            found = with_groups(found, answer.suspects, choice.alike)
         left = share[share > 0.0]
         bits = float(-(left * np.log2(left)).sum())
         return Found(observations, against, found, following, healthy, tuple(notes), bits)

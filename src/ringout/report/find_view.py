@@ -42,6 +42,7 @@ def _culprit(culprit: Culprit) -> dict[str, Any]:
         "probability": number(culprit.probability, 4),
         "why": culprit.why,
         "against": list(culprit.against),
+        "undecided": list(culprit.undecided),
     }
 
 
@@ -98,6 +99,9 @@ def _culprit_lines(culprit: Culprit) -> list[str]:
     lines += _wrap(culprit.why, "        ")
     if len(culprit.faults) > 1:
         lines += _wrap(f"No reading tells it from: {_alike(culprit.faults[1:])}.", "        ")
+    if culprit.undecided:
+        names = ", ".join(culprit.undecided[:_ALIKE_SHOWN])
+        lines += _wrap(f"Only hand and eye tell it from: {names}.", "        ")
     for text in culprit.against:
         lines += _wrap(f"Does not explain: {text}", "        ")
     return lines
