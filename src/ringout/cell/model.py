@@ -213,6 +213,29 @@ class Actor:
 
 
 @dataclass(frozen=True, slots=True)
+class Link:
+    """How a controller's channels are read and commanded while the machine runs.
+
+    Args:
+        item: the controller.
+        protocol: `modbus` or `opcua`.
+        target: host and port, or URL.
+        unit: Modbus unit.
+        table: Modbus: `discrete`, `coils`, `input-registers`, `holding-registers`.
+        places: channel to address (Modbus) or node (OPC UA), inputs and outputs.
+        span: the line.
+    """
+
+    item: str
+    protocol: str
+    target: str
+    unit: int
+    table: str
+    places: Mapping[str, int | str]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
 class Cell:
     """Everything the file says, resolved: names are keys, every reference is known to exist."""
 
@@ -231,3 +254,4 @@ class Cell:
     span: Span
     join_at: Mapping[Terminal, tuple[Join, ...]] = field(default_factory=dict)
     folder: str = ""
+    links: Mapping[str, Link] = field(default_factory=dict)

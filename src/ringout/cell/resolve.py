@@ -11,6 +11,7 @@ from ringout.base.suggest import did_you_mean
 from ringout.cell.catalogue import load_part, part_file, part_names
 from ringout.cell.edit import index_joins
 from ringout.cell.joins import JoinBuilder, JoinWords
+from ringout.cell.links import LinkReader
 from ringout.cell.meaning import Meaning
 from ringout.cell.model import Actor, Cable, Cell, Item
 from ringout.cell.part import Part
@@ -74,6 +75,8 @@ class _Resolver(Collector):
         signals = meaning.signals(self.text.signals)
         expects = meaning.expects(self.text.expects, builder.joins, signals)
         accepts = meaning.accepts(self.text.accepts)
+        reader = LinkReader(self.items)
+        links = reader.links(self.text.lives)
         name = self.text.name
         cell = Cell(
             name=name.text if name is not None else "unnamed cell",
@@ -91,8 +94,9 @@ class _Resolver(Collector):
             span=name.span if name is not None else self.text.span,
             join_at=index_joins(builder.joins),
             folder=self.folder,
+            links=links,
         )
-        self.problems += [*places.problems, *builder.problems, *meaning.problems]
+        self.problems += [*reader.problems, *places.problems, *builder.problems, *meaning.problems]
         return cell, tuple(self.problems)
 
     def _link(self, word: Word | None, dimension: str) -> float:

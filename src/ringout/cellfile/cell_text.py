@@ -19,6 +19,7 @@ from ringout.cellfile.statements import (
     CellText,
     ItemLine,
     JoinLine,
+    LiveLine,
     SignalLine,
 )
 from ringout.cellfile.tree import Mapping, Scalar, as_list
@@ -27,7 +28,7 @@ from ringout.cellfile.words import Word
 _Line = TypeVar("_Line", ItemLine, CableLine, SignalLine)
 
 SHARED_KEYS = ("items", "cables", "joins", "signals", "expect", "include", "note")
-TOP_KEYS = ("cell", "revision", "ambient", *SHARED_KEYS, "accept", "house")
+TOP_KEYS = ("cell", "revision", "ambient", *SHARED_KEYS, "accept", "house", "live")
 MOST_FILES = 50
 
 
@@ -76,6 +77,7 @@ class _Gatherer:
         self.expects: list[ExpectLine] = []
         self.accepts: list[AcceptLine] = []
         self.house: list[tuple[Word, Word]] = []
+        self.lives: list[LiveLine] = []
 
     def gather(
         self, text: str, file: str, digest: str
@@ -108,6 +110,8 @@ class _Gatherer:
             self.accepts += reader.accepts(node)
         if (node := root.get("house")) is not None:
             self.house += reader.house(node)
+        if (node := root.get("live")) is not None:
+            self.lives += reader.lives(node)
         self._shared(root, self.path, ())
         self._check_twice()
         return (
@@ -124,6 +128,7 @@ class _Gatherer:
                 tuple(self.expects),
                 tuple(self.accepts),
                 tuple(self.house),
+                tuple(self.lives),
                 tuple(self.files),
                 root.span,
             ),

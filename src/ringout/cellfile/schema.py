@@ -90,6 +90,29 @@ class HouseFields(_Fields):
     spare: Text | None = Field(default=None, description="Spare that is to be left.")
 
 
+class LiveFields(_Fields):
+    """Where a controller's channels are read while the machine runs."""
+
+    modbus: Text | None = Field(
+        default=None, description="Address of a Modbus TCP server: `192.0.2.10` or `HOST:PORT`."
+    )
+    opcua: Text | None = Field(
+        default=None, description="Address of an OPC UA server: `opc.tcp://HOST:PORT`."
+    )
+    unit: int | Text | None = Field(default=None, description="Modbus unit number.")
+    inputs: int | Text | None = Field(
+        default=None,
+        description="Modbus: address of I1, the others follow. OPC UA: node with `{channel}`.",
+    )
+    outputs: int | Text | None = Field(default=None, description="The same for outputs.")
+    table: Literal["discrete", "coils", "input-registers", "holding-registers"] | None = Field(
+        default=None, description="Where Modbus keeps the inputs; registers hold 16 each."
+    )
+    map: dict[str, int | str] | None = Field(
+        default=None, description="Channels that stand elsewhere: `{I9: 40}`."
+    )
+
+
 class IncludedFile(_Fields):
     """A file that a cell file includes: some of its items, cables, joins, signals."""
 
@@ -127,6 +150,9 @@ class CellFile(IncludedFile):
         list[Annotated[str, Field(pattern=r"^\s*[TNWCF]\d{3}\s+on\s+\S+\s+because\s+\S")]] | None
     ) = Field(default=None, description="Findings taken as they are: `F214 on S2 because ...`.")
     house: HouseFields | None = Field(default=None, title="House", description="House rules.")
+    live: dict[Name, LiveFields] | None = Field(
+        default=None, description="Where controllers are read live: item and address."
+    )
 
 
 def json_schema() -> dict[str, Any]:

@@ -17,6 +17,7 @@ from ringout.cellfile.statements import (
     CableLine,
     ItemLine,
     JoinLine,
+    LiveLine,
     Settings,
     SignalLine,
 )
@@ -287,6 +288,16 @@ class SectionReader:
                 continue
             words = [Word(found[i], line.part(*found.span(i))) for i in (1, 2, 3)]
             yield AcceptLine(words[0], words[1], words[2], line.span)
+
+    def lives(self, node: Node) -> Iterator[LiveLine]:
+        """Yield the lines of `live`."""
+        example = "K1: {modbus: 192.0.2.10, inputs: 0}"
+        for name, value in self.entries("live", node, example):
+            if not isinstance(value, Mapping):
+                message = f"`{name.text}` does not say how it is read"
+                self.error("N014", message, name.span, f"write `{example}`")
+                continue
+            yield LiveLine(word_of(name), self._rest(value, ()), name.span)
 
     def house(self, node: Node) -> Iterator[tuple[Word, Word]]:
         """Yield the house rules."""

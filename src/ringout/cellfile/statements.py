@@ -89,6 +89,15 @@ class SignalLine:
 
 
 @dataclass(frozen=True, slots=True)
+class LiveLine:
+    """`K1: {modbus: 192.0.2.10, inputs: 0}`: where a controller's channels are read live."""
+
+    name: Word
+    settings: Settings
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
 class AcceptLine:
     """`F214 on S2 because ...`: a finding somebody knows of and takes, with the reason."""
 
@@ -115,6 +124,7 @@ class CellText:
         expects: lines of `expect`.
         accepts: lines of `accept`.
         house: house rules, name and value.
+        lives: lines of `live`.
         files: path and SHA-256 of every file read, the cell file first.
         span: the beginning of the cell file.
     """
@@ -131,5 +141,6 @@ class CellText:
     expects: tuple[ExpectLine, ...]
     accepts: tuple[AcceptLine, ...]
     house: tuple[tuple[Word, Word], ...]
+    lives: tuple[LiveLine, ...]
     files: tuple[tuple[str, str], ...]
     span: Span

@@ -28,7 +28,7 @@ MOST_SUSPECTS = 24
 MOST_STATES = 8
 ENOUGH_BITS = 0.25
 EACH_S = 30.0  # to read, write down and think, whatever the look: common practice
-LIFTED_TRIED = 8
+LIFTED_TRIED = 4
 SETTLED = 0.95  # one group of suspects with this share: nothing more to measure
 FADES = 0.02  # suspects of less than this share of the first are left out
 
@@ -94,8 +94,7 @@ class Chooser:
         options = [o for o in self._options(observations, faults) if o.look not in asked]
         groups = _inseparable(options, len(order))
         best = _best(options, weight)
-        poor = best is None or _bits(best, weight) < ENOUGH_BITS
-        if poor or len(groups[0]) > 1:
+        if best is None or _bits(best, weight) < ENOUGH_BITS:
             options += [o for o in self._lifted(options, faults) if o.look not in asked]
             groups = _inseparable(options, len(order))
             best = _best(options, weight)
@@ -213,7 +212,7 @@ class Chooser:
         for join, end in cores[:LIFTED_TRIED]:
             name = f"{join.conductor}@{end.item}"
             seconds = step_seconds("lift") + step_seconds("volts")
-            for state in states[:2]:
+            for state in states[:1]:
                 seconds_here = seconds + place_cost_s(self.cell, end, minus)
                 bare = Look("volts", name, minus, state=state, lifted=(name,))
                 yield self._one(bare, seconds_here, faults)
