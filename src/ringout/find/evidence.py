@@ -48,6 +48,21 @@ class Evidence:
     high: FloatArray
 
 
+class _Shown:
+    """What one suspect shows at one look, once solved."""
+
+    __slots__ = ("fine", "firm", "high", "low", "typ")
+
+    def __init__(self, seen: Seen, k: int, *, fine: bool) -> None:
+        self.low, self.typ, self.high = (float(v[k]) for v in (seen.low, seen.typ, seen.high))
+        self.firm, self.fine = bool(seen.firm[k]), fine
+
+
+def _together(look: Look, shown: Sequence[_Shown]) -> Seen:
+    low, typ, high = (np.array([getattr(s, n) for s in shown]) for n in ("low", "typ", "high"))
+    return Seen(look, low, typ, high, np.array([s.firm for s in shown], dtype=np.bool_))
+
+
 class Witness:
     """Weighs observations of one cell; what is asked twice is solved once.
 
@@ -57,7 +72,7 @@ class Witness:
 
     def __init__(self, cell: Cell) -> None:
         self.predictor = Predictor(cell)
-        self._kept: dict[object, tuple[Seen, np.ndarray, FloatArray]] = {}
+        self._known: dict[Look, dict[str, _Shown]] = {}
 
     def weigh(
         self, observations: Sequence[Observation], suspects: Suspects, *, whole: bool = False
@@ -85,7 +100,8 @@ class Witness:
             kept = np.flatnonzero(~out)
             some = Suspects(tuple(suspects.members[k] for k in kept))
             if o.kind in (READING, WORD):
-                seen, fits, fit = self._one(o, some)
+                seen = self._seen(o, some)
+                fits, fit = _agree(o, seen)
                 typ[row, kept], low[row, kept], high[row, kept] = seen.typ, seen.low, seen.high
                 look = o.look
                 if look is not None and look.kind == "level":
@@ -99,16 +115,6 @@ class Witness:
             agrees[row, kept], weight[row, kept] = fits, fit
         return Evidence(weight, agrees, typ, low, high)
 
-    def _one(self, o: Observation, some: Suspects) -> tuple[Seen, np.ndarray, FloatArray]:
-        """Return what suspects show, whether that agrees and how well; asked twice, kept."""
-        key = o, tuple(m[0].id for m in some.members)
-        if key not in self._kept:
-            seen = self._seen(o, some)
-            fits, fit = _agree(o, seen)
-            self._kept[key] = seen, fits, fit
-        seen, fits, fit = self._kept[key]
-        return seen, fits.copy(), fit.copy()
-
     def _unsaid(self, look: Look, suspects: Suspects, told: frozenset[str]) -> FloatArray:
         """Return (C,) less than 1 where more would be wrong in a state than anybody told."""
         others = self.predictor.others(look, suspects.first, told)
@@ -117,15 +123,21 @@ class Witness:
     def _seen(self, o: Observation, suspects: Suspects) -> Seen:
         """Return what suspects show; the corners of tolerance only where they can matter."""
         assert o.look is not None
+        known = self._known.setdefault(o.look, {})
         faults = suspects.first
-        rough = self.predictor.see(o.look, faults, spread=False)
-        near = _near(o, rough)
+        fresh = [f for f in faults if f.id not in known]
+        if fresh:
+            rough = self.predictor.see(o.look, fresh, spread=False)
+            for k, fault in enumerate(fresh):
+                known[fault.id] = _Shown(rough, k, fine=False)
+        near = _near(o, _together(o.look, [known[f.id] for f in faults]))
         near[0] = True  # the healthy cell is always told with its range
-        low, high = rough.low.copy(), rough.high.copy()
-        chosen = np.flatnonzero(near)
-        fine = self.predictor.see(o.look, [faults[k] for k in chosen])
-        low[chosen], high[chosen] = fine.low, fine.high
-        return Seen(o.look, low, rough.typ, high, rough.firm)
+        wanted = [f for f, n in zip(faults, near, strict=True) if n and not known[f.id].fine]
+        if wanted:
+            fine = self.predictor.see(o.look, wanted)
+            for k, fault in enumerate(wanted):
+                known[fault.id] = _Shown(fine, k, fine=True)
+        return _together(o.look, [known[f.id] for f in faults])
 
     @staticmethod
     def _timing(
