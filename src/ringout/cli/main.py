@@ -11,6 +11,7 @@ from ringout import __version__
 from ringout.cli.checkout import checkout
 from ringout.cli.faults import faults
 from ringout.cli.find import find
+from ringout.cli.live import twin, watch
 from ringout.cli.look import meter, netlist, prove
 from ringout.cli.make import new, parts, schema, sheet
 
@@ -27,7 +28,20 @@ def cli() -> None:
     """
 
 
-for command in (prove, meter, faults, checkout, find, sheet, netlist, parts, schema, new):
+for command in (
+    prove,
+    meter,
+    faults,
+    checkout,
+    find,
+    watch,
+    twin,
+    sheet,
+    netlist,
+    parts,
+    schema,
+    new,
+):
     cli.add_command(command)
 
 

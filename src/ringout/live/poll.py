@@ -1,0 +1,152 @@
+"""Polls a controller in a steady cycle and tells every change, also across lost connections."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import AsyncIterator, Callable
+from dataclasses import dataclass, field
+
+from ringout.live.port import Port, PortError
+
+CYCLE_S = 0.02
+WAITS_S = (0.2, 0.5, 1.0, 2.0, 5.0)  # between tries to connect again, common practice
+LATE = 1.5  # a cycle that takes this many times its length is late
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """An input that is otherwise than at the poll before.
+
+    Args:
+        item: controller.
+        channel: its channel.
+        on: what it is now.
+        at_s: time of the poll, monotonic seconds.
+    """
+
+    item: str
+    channel: str
+    on: bool
+    at_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Connection:
+    """The connection came, went, or cannot come.
+
+    Args:
+        item: controller.
+        up: it is there.
+        text: what to tell the user.
+        cure: what to try.
+        at_s: when.
+        levels: all inputs at the moment it came.
+    """
+
+    item: str
+    up: bool
+    text: str
+    cure: str
+    at_s: float
+    levels: tuple[tuple[str, bool], ...] = ()
+
+
+Event = Change | Connection
+
+
+@dataclass
+class Figures:
+    """What a poller did.
+
+    Args:
+        polls: answers received.
+        late: cycles later than `LATE` cycles.
+        lost: connections lost.
+        answer_s: last answer times, at most 10,000.
+    """
+
+    polls: int = 0
+    late: int = 0
+    lost: int = 0
+    answer_s: list[float] = field(default_factory=list)
+
+
+class Poller:
+    """Polls one controller.
+
+    Args:
+        port: how it is reached.
+        cycle_s: seconds from one poll to the next.
+        clock: monotonic seconds; another one for tests.
+    """
+
+    def __init__(
+        self, port: Port, cycle_s: float = CYCLE_S, clock: Callable[[], float] = time.monotonic
+    ) -> None:
+        self.port, self.cycle_s, self.clock = port, cycle_s, clock
+        self.figures = Figures()
+        self.levels: dict[str, bool] = {}
+        self._stopped = False
+
+    def stop(self) -> None:
+        """End after the poll that is under way."""
+        self._stopped = True
+
+    async def events(self) -> AsyncIterator[Event]:
+        """Yield what happens until stopped, or until trying again cannot help.
+
+        Raises:
+            PortError: the file or the address is wrong; waiting cannot cure it.
+        """
+        tries = 0
+        item = self.port.link.item
+        while not self._stopped:
+            try:
+                await self.port.open()
+                levels = dict(await self.port.read())
+            except PortError as error:
+                await self.port.close()
+                if error.lasting:
+                    raise
+                if tries == 0:
+                    yield Connection(item, False, error.message, error.cure, self.clock())
+                await asyncio.sleep(WAITS_S[min(tries, len(WAITS_S) - 1)])
+                tries += 1
+                continue
+            tries = 0
+            changed = [Change(item, c, on, self.clock()) for c, on in levels.items()
+                       if c in self.levels and self.levels[c] != on]  # fmt: skip
+            self.levels = levels
+            yield Connection(item, True, f"{item} is read", "", self.clock(), tuple(levels.items()))
+            for change in changed:  # what moved while nobody could look
+                yield change
+            try:
+                async for change in self._poll():
+                    yield change
+            except PortError as error:
+                self.figures.lost += 1
+                await self.port.close()
+                if error.lasting:
+                    raise
+                yield Connection(item, False, error.message, error.cure, self.clock())
+        await self.port.close()
+
+    async def _poll(self) -> AsyncIterator[Change]:
+        due = self.clock() + self.cycle_s
+        while not self._stopped:
+            await asyncio.sleep(max(due - self.clock(), 0.0))
+            begin = self.clock()
+            if begin - due > (LATE - 1.0) * self.cycle_s:
+                self.figures.late += 1
+                due = begin  # what is late stays late; no burst of polls to catch up
+            levels = await self.port.read()
+            now = self.clock()
+            self.figures.polls += 1
+            self.figures.answer_s.append(now - begin)
+            del self.figures.answer_s[:-10_000]
+            for channel, on in levels.items():
+                if self.levels.get(channel) != on:
+                    self.levels[channel] = on
+                    yield Change(self.port.link.item, channel, on, now)
+            due += self.cycle_s
