@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import shutil
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does; before numpy
+
 import pytest
 from hypothesis import HealthCheck, settings
 

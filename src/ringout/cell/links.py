@@ -71,7 +71,7 @@ class LinkReader(Collector):
                 CODE,
                 f"{item.name} is read over one protocol: `modbus` or `opcua`",
                 line.span,
-                "write `{modbus: 192.0.2.10, inputs: 0}`",
+                "write `{modbus: robot-k1, inputs: 0}`",
             )
             return None
         target = self._target(fields[protocol], protocol)
@@ -87,7 +87,7 @@ class LinkReader(Collector):
         found = modbus_target(text) if protocol == "modbus" else text
         if found and (protocol == "modbus" or text.startswith("opc.tcp://")):
             return found
-        example = "192.0.2.10:502" if protocol == "modbus" else "opc.tcp://192.0.2.10:4840"
+        example = "robot-k1:502" if protocol == "modbus" else "opc.tcp://robot-k1:4840"
         self._error(CODE, f"`{text}` is no address", node.span, f"write `{protocol}: {example}`")
         return None
 

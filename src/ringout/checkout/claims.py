@@ -7,13 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ringout.checkout.limits import printed_limits
 from ringout.checkout.model import DEAD, FUNCTION, INPUTS, LOAD, OHMS, POWER, VOLTS, Candidate
-from ringout.circuit.faults import HEALTHY, Fault, with_faults
-from ringout.circuit.model import BoolArray, IntArray
+from ringout.circuit.faults import HEALTHY, Fault, Faulted, with_faults
+from ringout.circuit.model import HIGH, LOW, BoolArray, IntArray
 from ringout.circuit.network import FloatArray
 from ringout.findings.effects import Laid
-from ringout.findings.looks.dead import DeadCells
-from ringout.findings.looks.places import Pair, pairs_of, rails_of
+from ringout.findings.looks.dead import DeadCells, dead_positions
+from ringout.findings.looks.places import Pair, pairs_of, rails_of, supplies
 from ringout.findings.looks.powered import Powered, PoweredCells
 from ringout.tables.meters import reading_error
 from ringout.tables.steps import step_seconds
@@ -29,7 +30,7 @@ class Good:
     """What a candidate shows in the healthy cell, meter error included.
 
     Args:
-        low: lowest good reading.
+        low: lowest good reading, rounded as it is printed.
         high: highest.
         levels: for a glance (name, word index) of everything that is looked at.
     """
@@ -78,6 +79,14 @@ def make_claims(laid: Laid, faults: Sequence[Fault], progress: Progress | None =
         progress: called with cases done and in all.
     """
     return _Claims(laid, faults).run(progress)
+
+
+def _unlike(faulted: Faulted, positions: IntArray, fault_of: IntArray) -> tuple[IntArray, IntArray]:
+    """Return the first of each kind of (C) dead circuits, and (C,) the kind of each."""
+    off = dead_positions(faulted.circuit, faulted.positions(positions))
+    curves = np.hstack([faulted.curves(off, fault_of, corner) for corner in (LOW, HIGH)])
+    _, first, copy_of = np.unique(curves, axis=0, return_index=True, return_inverse=True)
+    return first, copy_of.reshape(-1)
 
 
 class _Claims:
@@ -149,7 +158,8 @@ class _Claims:
         rows = np.flatnonzero(
             self.by_hand[np.concatenate([range(len(self.states)), self.state_of])]
         )
-        cells = DeadCells(faulted, positions[rows], fault_of[rows])
+        first, copy_of = _unlike(faulted, positions[rows], fault_of[rows])
+        cells = DeadCells(faulted, positions[rows[first]], fault_of[rows[first]])
         for rails in (False, True):
             pairs = [p for p in self.pairs if p.rails == rails]
             if not pairs:
@@ -157,8 +167,8 @@ class _Claims:
             nodes = np.array([(circuit.node(p.a), circuit.node(p.b)) for p in pairs])
             found = cells.rail_readings(nodes) if rails else cells.readings(nodes)
             low, high = (np.full((len(positions), len(pairs)), np.nan) for _ in range(2))
-            low[rows] = found.low - meter_error(found.low, OHMS)
-            high[rows] = found.high + meter_error(found.high, OHMS)
+            low[rows] = (found.low - meter_error(found.low, OHMS))[copy_of]
+            high[rows] = (found.high + meter_error(found.high, OHMS))[copy_of]
             self._ohms(pairs, low, high)
 
     def _ohms(self, pairs: Sequence[Pair], low: FloatArray, high: FloatArray) -> None:
@@ -171,18 +181,16 @@ class _Claims:
                 candidate = Candidate(
                     DEAD, OHMS, state, step_seconds("ohms") + pair.cost_s, pair.a, pair.b
                 )
-                self._add(
-                    candidate,
-                    Good(max(float(low[state, k]), 0.0), float(high[state, k])),
-                    (low[states:, k] > high[state, k]) | (high[states:, k] < low[state, k]),
-                )
+                good = Good(*printed_limits(float(low[state, k]), float(high[state, k]), OHMS))
+                seen = (low[states:, k] > good.high) | (high[states:, k] < good.low)
+                self._add(candidate, good, seen)
 
     def _add(self, candidate: Candidate, good: Good, seen: BoolArray) -> None:
         """Add a candidate; `seen` is by case."""
         rows = (self.state_of == candidate.state) & seen
         column = np.zeros(len(self.faults), dtype=np.bool_)
         column[self.fault_of[rows]] = True
-        if column.any():
+        if column.any() or candidate.must:
             self.candidates.append(candidate)
             self.good.append(good)
             self.columns.append(column)
@@ -196,18 +204,24 @@ class _Claims:
         low = seen.low_v - meter_error(seen.low_v, VOLTS)
         high = seen.high_v + meter_error(seen.high_v, VOLTS)
         states = len(self.states)
+        circuit = self.laid.circuit
+        ends = {(circuit.node(a), circuit.node(b)) for a, b in supplies(circuit)}
         for k, pair in enumerate(self.volts):
+            at_supply = (circuit.node(pair.a), circuit.node(pair.b)) in ends
             for state in range(states):
                 if not seen.firm[state, k] or np.isnan(low[state, k]):
                     continue
                 if state and abs(low[state, k] - low[0, k]) < VOLT_DIGIT:
                     continue
                 cost = step_seconds("volts") + pair.cost_s
+                phase = self._phase(state)
+                must = at_supply and phase == POWER
+                good = Good(*printed_limits(float(low[state, k]), float(high[state, k]), VOLTS))
+                differs = (low[states:, k] > good.high) | (high[states:, k] < good.low)
                 self._add(
-                    Candidate(self._phase(state), VOLTS, state, cost, pair.a, pair.b),
-                    Good(float(low[state, k]), float(high[state, k])),
-                    seen.firm[states:, k]
-                    & ((low[states:, k] > high[state, k]) | (high[states:, k] < low[state, k])),
+                    Candidate(phase, VOLTS, state, cost, pair.a, pair.b, must=must),
+                    good,
+                    seen.firm[states:, k] & differs,
                 )
 
     def _glances(self, seen: Powered) -> None:

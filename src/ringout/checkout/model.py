@@ -25,6 +25,7 @@ class Candidate:
         a: red probe; None for a glance.
         b: black probe.
         what: controller for `inputs`, load for `load`.
+        must: it is done in any case, whatever it exposes: that a supply has its voltage.
     """
 
     phase: str
@@ -34,6 +35,7 @@ class Candidate:
     a: Terminal | None = None
     b: Terminal | None = None
     what: str = ""
+    must: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +48,7 @@ class Step:
         state: (actor, position) pairs that differ from rest.
         do: what to do, as one instruction.
         expect: what must be seen, with the meter's error.
-        low: lowest good reading; NaN for a glance.
+        low: lowest good reading, as printed; NaN for a glance.
         high: highest good reading, `inf` for open.
         unit: `ohm`, `V` or empty.
         levels: for a glance (name, what must be seen) of everything looked at.
@@ -83,11 +85,13 @@ class Unexposed:
         fault: the fault.
         why: the reason, one sentence.
         step: number of the step that exposes it all the same; 0 for none.
+        by_eye: what to look at by eye instead; empty when nothing can be seen.
     """
 
     fault: Fault
     why: str
     step: int = 0
+    by_eye: str = ""
 
 
 @dataclass(frozen=True)
@@ -119,3 +123,8 @@ class Checkout:
     solved: int
     not_run: tuple[NotRun, ...] = ()
     seconds: tuple[tuple[str, float], ...] = ()
+
+    @property
+    def unguarded(self) -> tuple[Unexposed, ...]:
+        """Return faults that may do harm and that neither a dead reading nor an eye finds."""
+        return tuple(u for u in self.harm_before_power if not u.by_eye)

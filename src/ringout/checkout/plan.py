@@ -11,6 +11,7 @@ import numpy as np
 from ringout.cell.model import Cell
 from ringout.checkout.claims import Claims, make_claims
 from ringout.checkout.cover import Cover, cheapest_cover
+from ringout.checkout.limits import limit_words
 from ringout.checkout.model import (
     DEAD,
     INPUTS,
@@ -24,12 +25,11 @@ from ringout.checkout.model import (
     Step,
     Unexposed,
 )
-from ringout.checkout.reasons import why_harm_first, why_not_exposable
+from ringout.checkout.reasons import by_eye, why_harm_first, why_not_exposable
 from ringout.checkout.words import (
     do_words,
     glance_words,
     if_not_words,
-    reading_words,
     state_words,
 )
 from ringout.circuit.faults import Fault, single_faults
@@ -39,6 +39,7 @@ from ringout.findings.model import NotRun
 from ringout.tables.steps import step_seconds
 
 Progress = Callable[[int, int], None]
+FED_V = 10.0  # a place with more is fed by a supply
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,7 +112,7 @@ def _cover(laid: Laid, claims: Claims, classes: Classes) -> Cover:
     if not claims.candidates:
         return Cover((), 0.0, 0.0, True)
     phase = np.array([PHASES.index(c.phase) for c in claims.candidates])
-    needs = []
+    needs = [np.array([k]) for k, c in enumerate(claims.candidates) if c.must]
     for fault in range(len(classes.harm)):
         looks = np.flatnonzero(claims.exposes[:, fault])
         if not len(looks):
@@ -129,18 +130,27 @@ def _cover(laid: Laid, claims: Claims, classes: Classes) -> Cover:
 
 
 def _order(laid: Laid, claims: Claims, look: int) -> tuple[object, ...]:
-    """Return the sort key of a look: phase, supplies first, then state by state, place by place."""
+    """Return the sort key of a look: phase, state by state, place by place.
+
+    Power begins with the voltage of the supplies, then that nothing moves or lights that should
+    not, then what is fed, and only then everything else.
+    """
     c = claims.candidates[look]
     items = {name: k for k, name in enumerate(laid.circuit.cell.items)}
     kind = (OHMS, INPUTS, LOAD, VOLTS).index(c.kind)
-    place = (0, "", "")
-    if c.a is not None:
-        place = (items[c.a.item], c.a.socket, c.a.pin)
+    place: tuple[object, ...] = ()
+    if c.a is not None and c.b is not None:
+        place = (items[c.a.item], c.a.socket, c.a.pin, items[c.b.item], c.b.socket, c.b.pin)
     if c.phase == POWER:
-        # first that every branch has its voltage, then that nothing is on that should not be
-        feed = c.kind == VOLTS and claims.good[look].low > 1.0
-        return (1, 0 if feed else 1, kind, *place, c.what)
-    return (PHASES.index(c.phase), c.state, kind, *place, c.what)
+        fed = c.kind == VOLTS and claims.good[look].low > FED_V
+        turn = 0 if c.must else 1 if c.kind == LOAD else 2 if fed else 3
+        return (1, turn, kind, *place, c.what)
+    row, base = claims.states[c.state], claims.states[0]
+    moved = tuple(
+        (laid.circuit.actors[column].moved_by == "command", column, int(row[column]))
+        for column in np.flatnonzero(row != base).tolist()
+    )
+    return (PHASES.index(c.phase), moved, kind, *place, c.what)
 
 
 def _steps(laid: Laid, claims: Claims, classes: Classes, cover: Cover) -> list[Step]:
@@ -159,7 +169,7 @@ def _steps(laid: Laid, claims: Claims, classes: Classes, cover: Cover) -> list[S
         moved = state_words(circuit, claims.states[0], claims.states[c.state])
         levels = tuple((laid.watched[k].name, laid.watched[k].words[w]) for k, w in good.levels)
         unit = {OHMS: "ohm", VOLTS: "V"}.get(c.kind, "")
-        expect = reading_words(good.low, good.high, unit) if unit else glance_words(levels, c.kind)
+        expect = limit_words(good.low, good.high, c.kind) if unit else glance_words(levels, c.kind)
         suspects = fresh or _faults(classes, exposes)
         steps.append(
             Step(
@@ -212,10 +222,11 @@ def _checkout(
     for members, effects in zip(classes.members, classes.effects, strict=True):
         for fault in members:
             if fault.id not in step_of:
-                hidden.append(Unexposed(fault, why_not_exposable(fault, effects)))
+                hidden.append(Unexposed(fault, why_not_exposable(fault, effects), 0, by_eye(fault)))
             if effects.harm and fault.id not in dead:
                 step = step_of.get(fault.id, 0)
-                harmful.append(Unexposed(fault, why_harm_first(effects, step), step))
+                why = why_harm_first(effects, step)
+                harmful.append(Unexposed(fault, why, step, by_eye(fault)))
     lost = (
         (NotRun("solution", f"{claims.lost} states could not be solved and are left out"),)
         if claims.lost

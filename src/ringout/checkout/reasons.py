@@ -12,6 +12,11 @@ _BY_EYE = {
 }
 
 
+def by_eye(fault: Fault) -> str:
+    """Return what shows a fault by eye, or nothing."""
+    return _BY_EYE.get(fault.kind, "")
+
+
 def why_not_exposable(fault: Fault, effects: FaultEffects) -> str:
     """Return why no look of the procedure can tell a fault from the healthy cell."""
     eye = _BY_EYE.get(fault.kind)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 
 from ringout.cell.model import Cell, Terminal
@@ -10,7 +9,6 @@ from ringout.checkout.model import INPUTS, LOAD, OHMS, Candidate
 from ringout.circuit.faults import Fault
 from ringout.circuit.model import Circuit, IntArray
 from ringout.findings.looks.places import is_pin
-from ringout.findings.meter import OPEN_ABOVE_OHM
 
 SUSPECTS = 3  # how many causes a step names
 
@@ -33,6 +31,8 @@ def state_words(circuit: Circuit, base: IntArray, state: IntArray) -> list[str]:
         position = actor.positions[int(state[column])]
         if actor.moved_by == "command":
             out.append(f"{actor.name} commanded {position}")
+        elif position == "target":
+            out.append(f"a target at {actor.name}")
         elif actor.moved_by in ("person", "supply"):
             out.append(f"{actor.name} {position}")
     return out
@@ -52,36 +52,6 @@ def do_words(cell: Cell, candidate: Candidate, moved: Sequence[str]) -> str:
         red, black = place_words(cell, candidate.a), place_words(cell, candidate.b)
         text = f"meter on {unit}, red on {red}, black on {black}"
     return held + text if held else text[0].upper() + text[1:]
-
-
-def reading_words(low: float, high: float, unit: str) -> str:
-    """Return a good reading as a person compares it with a display."""
-    if unit == "V":
-        if low <= 0.0 <= high:
-            return f"less than {_up(max(high, -low), 0.1):.1f} V"
-        return f"{_down(low, 0.1):.1f} to {_up(high, 0.1):.1f} V"
-    if low > OPEN_ABOVE_OHM or (math.isinf(high) and low > OPEN_ABOVE_OHM / 10):
-        return f"open (over {_ohm(low)})"
-    if math.isinf(high):
-        return f"over {_ohm(low)}"
-    if low <= 0.05:
-        return f"less than {_ohm(high)}"
-    return f"{_ohm(low)} to {_ohm(high)}"
-
-
-def _down(value: float, digit: float) -> float:
-    return math.floor(value / digit + 1e-9) * digit
-
-
-def _up(value: float, digit: float) -> float:
-    return math.ceil(value / digit - 1e-9) * digit
-
-
-def _ohm(value: float) -> str:
-    for size, unit in ((1e6, "MΩ"), (1e3, "kΩ")):
-        if value >= size:
-            return f"{value / size:.3g} {unit}"
-    return f"{value:.1f} Ω" if value < 100 else f"{value:.0f} Ω"
 
 
 def glance_words(levels: Iterable[tuple[str, str]], kind: str) -> str:
@@ -105,4 +75,6 @@ def if_not_words(exposed: Sequence[Fault]) -> str:
     named = [f.text.rstrip(".") for f in ordered[:SUSPECTS]]
     more = len(ordered) - len(named)
     tail = f", or one of {more} more" if more > 0 else ""
-    return f"{'; '.join(named)}{tail}." if named else "What an earlier step has already ruled out."
+    if not named:
+        return "The supply is off, set wrong or overloaded: stop and find out."
+    return f"{'; '.join(named)}{tail}."

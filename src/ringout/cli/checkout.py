@@ -31,7 +31,8 @@ def checkout(cell: str, *, phase: tuple[str, ...], as_json: bool) -> None:
     """Give the shortest procedure that exposes every wiring fault.
 
     CELL is the cell file. Three phases: dead, power in stages, function. What can do harm is
-    exposed before power, or named. Exit code 3: some of it could not be solved.
+    exposed before power, or named. Exit code 1: something that can do harm is neither exposed
+    before power nor seen by eye; 3: some of it could not be solved.
     """
     from ringout import run
     from ringout.report.checkout_view import checkout_answer, checkout_lines, numbered
@@ -39,8 +40,7 @@ def checkout(cell: str, *, phase: tuple[str, ...], as_json: bool) -> None:
     loaded = run.load(cell)
     stop_if_unusable(loaded, as_json, lambda: {"problems": len(loaded.problems)})
     assert loaded.cell is not None
-    bar = None if as_json else progress_bar("solving faults")
-    made = run.checkout(loaded.cell, progress=bar)
+    made = run.checkout(loaded.cell, progress=progress_bar("solving faults"))
     steps = numbered(made, phase or ("dead", "power", "function"))
     if as_json:
         say_json(checkout_answer(loaded.cell, made, steps))
@@ -53,3 +53,5 @@ def checkout(cell: str, *, phase: tuple[str, ...], as_json: bool) -> None:
         sys.exit(2)
     if made.not_run:
         sys.exit(3)
+    if made.unguarded:
+        sys.exit(1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import textwrap
 from collections.abc import Iterable, Sequence
 from typing import Any
@@ -13,6 +14,7 @@ from ringout.report.prove_text import Paint, plain
 
 _WIDTH = 96
 _NAMED = 4
+HASH_FIGURES = 8
 _HEADS = {
     "dead": "DEAD: no power",
     "power": "POWER IN STAGES: everything at rest",
@@ -35,7 +37,24 @@ def stages_of(cell: Cell) -> list[str]:
     """Return the supplies and then their protection, in the order they are switched on."""
     supplies = [n for n, i in cell.items.items() if i.part.family == "supply"]
     protection = [n for n, i in cell.items.items() if i.part.family == "protection"]
-    return [*supplies, *protection]
+    return [*supplies, *(stage for name in protection for stage in _branches(cell, name))]
+
+
+def _branches(cell: Cell, name: str) -> list[str]:
+    """Return the branches of one protection item that lead anywhere."""
+    fuses = [e for e in cell.items[name].part.elements if e.kind == "protection"]
+    if len(fuses) < 2:
+        return [name]
+    used = {t.pin for t in cell.join_at if t.item == name}
+    return [f"{name}:{e.head}" for e in fuses if e.head in used]
+
+
+def file_mark(cell: Cell) -> str:
+    """Return the first figures of the content hash of what was read."""
+    digests = [digest for _, digest in cell.files]
+    if len(digests) > 1:
+        digests = [hashlib.sha256("\n".join(digests).encode()).hexdigest()]
+    return digests[0][:HASH_FIGURES] if digests else ""
 
 
 def checkout_answer(
@@ -51,6 +70,7 @@ def checkout_answer(
     return {
         "cell": cell.name,
         "revision": cell.revision,
+        "file_hash": file_mark(cell),
         "stages": stages_of(cell),
         "steps": [_step(n, s) for n, s in chosen],
         "coverage": {
@@ -96,6 +116,7 @@ def _unexposed(found: Unexposed) -> dict[str, Any]:
         "where": [place(s) for s in found.fault.where],
         "why": found.why,
         "step": found.step or None,
+        "by_eye": found.by_eye or None,
     }
 
 
@@ -103,15 +124,18 @@ def checkout_lines(
     cell: Cell, checkout: Checkout, chosen: Sequence[tuple[int, Step]], paint: Paint = plain
 ) -> list[str]:
     """Return the procedure as lines to work through with a meter."""
-    lines = [paint(f"CHECKOUT of {cell.name}, revision {cell.revision or '-'}", "head")]
+    mark = f", file {file_mark(cell)}" if cell.files else ""
+    head = f"CHECKOUT of {cell.name}, revision {cell.revision or '-'}{mark}"
+    lines = [paint(head, "head")]
+    gap_s = checkout.cost_s - checkout.bound_s
     proof = (
         "no procedure of these looks is shorter (proven)"
         if checkout.optimal
-        else f"not proven shortest: at least {checkout.bound_s / 60:.0f} min are needed"
+        else f"a shorter one may exist, by {gap_s / 60:.0f} minutes at most"
     )
     lines += [
         f"{len(checkout.steps)} steps, about {checkout.cost_s / 60:.0f} minutes; {proof}.",
-        f"{checkout.exposed} of {checkout.faults} wiring faults are exposed.",
+        f"{checkout.exposed} of {checkout.faults} single wiring faults are exposed.",
         "",
         *_harm(checkout, paint),
     ]
@@ -119,12 +143,12 @@ def checkout_lines(
         steps = [(n, s) for n, s in chosen if s.phase == phase]
         if not steps:
             continue
-        lines += [paint(_HEADS[phase], "head"), *_wrap(_CAUTIONS[phase], "  ")]
+        lines += [paint(_HEADS[phase], "head"), *_wrap(_CAUTIONS[phase], "  ", "  ")]
         if phase == "power":
-            names = stages_of(cell)
+            names = ", then ".join(stages_of(cell))
             lines += _wrap(
-                f"Switch on one after the other: {', then '.join(names)}. Stop at the first that "
-                f"trips or hums.",
+                f"Switch on one after the other: {names}. Stop at the first that trips or hums.",
+                "  ",
                 "  ",
             )
         lines.append("")
@@ -150,10 +174,20 @@ def _harm(checkout: Checkout, paint: Paint) -> list[str]:
             "No fault that can damage something is still possible when power goes on.",
             "",
         ]
-    lines = [paint("LOOK AT THESE BEFORE POWER: no ohm reading shows them", "warning")]
-    for found in checkout.harm_before_power:
-        lines += _wrap(f"{found.fault.id}: {found.why}", "  ")
-    return [*lines, ""]
+    lines = []
+    bare = checkout.unguarded
+    seen = [u for u in checkout.harm_before_power if u.by_eye]
+    for text, style, found in (
+        ("CAN DO HARM AT POWER-ON, AND NOTHING SHOWS IT BEFORE", "error", bare),
+        ("LOOK AT THESE BEFORE POWER: no ohm reading shows them", "warning", seen),
+    ):
+        if not found:
+            continue
+        lines.append(paint(text, style))
+        for one in found:
+            lines += _wrap(f"{one.fault.id}: {one.why}", "  ")
+        lines.append("")
+    return lines
 
 
 def _hidden(checkout: Checkout, paint: Paint) -> list[str]:

@@ -19,11 +19,11 @@ def links(line: str):
 
 
 def test_channels_are_numbered_on_from_one_address():
-    found, problems = links("K1: {modbus: 192.0.2.10, inputs: 100, outputs: 0, map: {I16: 7}}")
+    found, problems = links("K1: {modbus: robot-k1, inputs: 100, outputs: 0, map: {I16: 7}}")
     assert not problems
     link = found["K1"]
     assert (link.protocol, link.target, link.unit, link.table) == (
-        "modbus", "192.0.2.10:502", 1, "discrete",
+        "modbus", "robot-k1:502", 1, "discrete",
     )  # fmt: skip
     assert link.places["I1"] == 100
     assert link.places["I15"] == 114
@@ -33,7 +33,7 @@ def test_channels_are_numbered_on_from_one_address():
 
 def test_each_channel_has_its_node():
     found, problems = links(
-        'K1: {opcua: "opc.tcp://192.0.2.11:4840", inputs: "ns=2;s=P.{channel}"}'
+        'K1: {opcua: "opc.tcp://block-k2:4840", inputs: "ns=2;s=P.{channel}"}'
     )
     assert not problems
     assert found["K1"].places["I3"] == "ns=2;s=P.I3"
@@ -42,16 +42,16 @@ def test_each_channel_has_its_node():
 @pytest.mark.parametrize(
     ("line", "word"),
     [
-        ("K9: {modbus: 192.0.2.10, inputs: 0}", "K9"),
-        ("S1: {modbus: 192.0.2.10, inputs: 0}", "S1"),
+        ("K9: {modbus: robot-k1, inputs: 0}", "K9"),
+        ("S1: {modbus: robot-k1, inputs: 0}", "S1"),
         ("K1: {inputs: 0}", "protocol"),
         ("K1: {modbus: a, opcua: b}", "protocol"),
-        ("K1: {modbus: 192.0.2.10:99999, inputs: 0}", "address"),
+        ("K1: {modbus: robot-k1:99999, inputs: 0}", "address"),
         ("K1: {opcua: http://x, inputs: q}", "address"),
-        ("K1: {modbus: 192.0.2.10, inputs: -4}", "whole number"),
-        ("K1: {modbus: 192.0.2.10, table: bits}", "table"),
-        ("K1: {modbus: 192.0.2.10, inputs: 0, map: {I77: 3}}", "I77"),
-        ("K1: {modbus: 192.0.2.10, input: 0}", "`input`"),
+        ("K1: {modbus: robot-k1, inputs: -4}", "whole number"),
+        ("K1: {modbus: robot-k1, table: bits}", "table"),
+        ("K1: {modbus: robot-k1, inputs: 0, map: {I77: 3}}", "I77"),
+        ("K1: {modbus: robot-k1, input: 0}", "`input`"),
         ("K1: soon", "how it is read"),
     ],
 )

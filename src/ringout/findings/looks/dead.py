@@ -105,10 +105,11 @@ class DeadCells:
         """Return what can be read at (P, 2) nodes of the healthy circuit, either way round."""
         low = _resistances(self.network, self.most_s[0], pairs)
         high = _resistances(self.network, self.least_s[0], pairs)
-        # so small a reading leaves so little voltage that no diode begins to conduct
+        # a reading below `small` leaves so little voltage that no diode begins to conduct, and
+        # then it is no lower than `close`; so none is lower than the lesser of the two
         small = SMALL_V * OHMS_INNER_OHM / (OHMS_OPEN_V - SMALL_V)
         close = _resistances(self.network, self.most_s[3], pairs)
-        low = np.where(high <= small, np.maximum(low, close), low)
+        low = np.maximum(low, np.minimum(close, small))
         return DeadReadings(low, np.where(high > OPEN_ABOVE_OHM, np.inf, high))
 
     def rail_readings(self, pairs: IntArray) -> DeadReadings:
