@@ -94,7 +94,7 @@ class LiveFields(_Fields):
     """Where a controller's channels are read while the machine runs."""
 
     modbus: Text | None = Field(
-        default=None, description="Address of a Modbus TCP server: `192.0.2.10` or `HOST:PORT`."
+        default=None, description="Address of a Modbus TCP server: `robot-k1` or `HOST:PORT`."
     )
     opcua: Text | None = Field(
         default=None, description="Address of an OPC UA server: `opc.tcp://HOST:PORT`."

@@ -291,7 +291,7 @@ class SectionReader:
 
     def lives(self, node: Node) -> Iterator[LiveLine]:
         """Yield the lines of `live`."""
-        example = "K1: {modbus: 192.0.2.10, inputs: 0}"
+        example = "K1: {modbus: robot-k1, inputs: 0}"
         for name, value in self.entries("live", node, example):
             if not isinstance(value, Mapping):
                 message = f"`{name.text}` does not say how it is read"

@@ -90,7 +90,7 @@ class SignalLine:
 
 @dataclass(frozen=True, slots=True)
 class LiveLine:
-    """`K1: {modbus: 192.0.2.10, inputs: 0}`: where a controller's channels are read live."""
+    """`K1: {modbus: robot-k1, inputs: 0}`: where a controller's channels are read live."""
 
     name: Word
     settings: Settings

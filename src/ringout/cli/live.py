@@ -44,7 +44,7 @@ def _links(cell: Cell, item: str, modbus: str, opcua: str) -> list[Link]:
     if not links:
         _stop(
             "the file does not say where a controller is read",
-            "add `live:` with `K1: {modbus: 192.0.2.10, inputs: 0}`, or use --modbus HOST:PORT",
+            "add `live:` with `K1: {modbus: robot-k1, inputs: 0}`, or use --modbus HOST:PORT",
         )
     return list(links.values())
 

@@ -47,7 +47,7 @@ def test_each_channel_has_its_node():
         ("K1: {inputs: 0}", "protocol"),
         ("K1: {modbus: a, opcua: b}", "protocol"),
         ("K1: {modbus: robot-k1:99999, inputs: 0}", "address"),
-        ("K1: {opcua: http://x, inputs: q}", "address"),
+        ("K1: {opcua: plc-5, inputs: q}", "address"),
         ("K1: {modbus: robot-k1, inputs: -4}", "whole number"),
         ("K1: {modbus: robot-k1, table: bits}", "table"),
         ("K1: {modbus: robot-k1, inputs: 0, map: {I77: 3}}", "I77"),
