@@ -32,9 +32,7 @@ def test_channels_are_numbered_on_from_one_address():
 
 
 def test_each_channel_has_its_node():
-    found, problems = links(
-        'K1: {opcua: "opc.tcp://block-k2:4840", inputs: "ns=2;s=P.{channel}"}'
-    )
+    found, problems = links('K1: {opcua: "opc.tcp://block-k2:4840", inputs: "ns=2;s=P.{channel}"}')
     assert not problems
     assert found["K1"].places["I3"] == "ns=2;s=P.I3"
 
