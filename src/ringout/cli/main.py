@@ -9,11 +9,13 @@ import click
 
 from ringout import __version__
 from ringout.cli.checkout import checkout
+from ringout.cli.draw import draw
 from ringout.cli.faults import faults
 from ringout.cli.find import find
 from ringout.cli.live import twin, watch
 from ringout.cli.look import meter, netlist, prove
 from ringout.cli.make import new, parts, schema, sheet
+from ringout.cli.pack import pack
 
 EXIT_CLEAN, EXIT_ERRORS, EXIT_UNREADABLE, EXIT_NOT_RUN = 0, 1, 2, 3
 
@@ -36,7 +38,9 @@ for command in (
     find,
     watch,
     twin,
+    draw,
     sheet,
+    pack,
     netlist,
     parts,
     schema,

@@ -46,7 +46,7 @@ LANDING = frozenset({"open-landed", "open-link", "joint", "swap", "off-pin"})
 
 @dataclass(frozen=True, eq=False)
 class Suspects:
-    """Classes of faults that are electrically the same.
+    """Classes of faults that are the same circuit, also with cores taken off.
 
     Args:
         members: (C) faults of each class, most likely first; the first class is the healthy
@@ -70,7 +70,9 @@ def suspects_of(faults: Iterable[Fault]) -> Suspects:
     """Return the unlike suspects among faults, the healthy cell first."""
     alike: dict[object, list[Fault]] = {}
     for fault in faults:
-        alike.setdefault(fault.delta, []).append(fault)
+        # shorts between the same places lie in the plug or in the cable: unplugging tells
+        where = fault.kind if fault.kind.startswith("short") else ""
+        alike.setdefault((fault.delta, where), []).append(fault)
     members = (tuple(sorted(m, key=lambda f: (-f.likelihood, f.id))) for m in alike.values())
     return Suspects(((HEALTHY_CELL,), *members))
 

@@ -92,7 +92,7 @@ def between_cores(w: Wiring) -> Iterator[Fault]:
             if not _side_by_side(colours, one.core, other.core):
                 continue
             ends = _at_one_place(w, one, other)
-            a, b = (w.node(e.at) for e in ends)
+            a, b = (w.core_node(e) for e in ends)
             if not _apart(w, a, b):
                 continue
             yield w.fault(
@@ -130,7 +130,7 @@ def to_rails(w: Wiring) -> Iterator[Fault]:
         if not join.cable:
             continue
         end = next(e for e in w.ends if e.join is join)
-        nodes = (w.node(end.at), w.node(end.far))
+        nodes = (w.core_node(end), w.node(end.far))
         rails: list[tuple[str, int | None]] = [
             ("+24V", None if nodes[0] in w.plus else w.nearest(nodes, w.plus)),
             ("0V", None if nodes[0] in w.minus else w.nearest(nodes, w.minus)),

@@ -225,6 +225,12 @@ class Wiring:
             self._extras[key] = Extra(name, kind, low, high, "", None, join, span)
         return self._extras[key]
 
+    def core_node(self, end: End) -> int:
+        """Return the node of the core itself: where it lands, or its end when that is taken off."""
+        return self.circuit.lifted_node.get(
+            f"{end.join.conductor}@{end.at.item}", self.node(end.at)
+        )
+
     def moved(self, end: End, to: int) -> tuple[Extra, Change]:
         """Return the conductor of `end` landed on another node, as added element.
 
