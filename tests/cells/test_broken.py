@@ -14,7 +14,7 @@ from ringout.base.show import render_diagnostic
 
 FOLDER = Path(__file__).parent / "broken"
 EXPECTED = tomllib.loads((FOLDER / "expected.toml").read_text(encoding="utf-8"))
-# Codes that stand for typed questions, not for lines of a file: see test_ask, and the tests of find.
+# Codes of typed questions, not of lines of a file: see test_ask and the tests of find.
 ASKED = {"N314", "N315", "N316", "N317", "N318"}
 
 
