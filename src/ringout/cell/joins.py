@@ -292,11 +292,7 @@ def holds(part: Part, terminal: Terminal) -> int:
     told = part.facts.get("holds", "")
     if told.isdigit():
         return int(told)
-    return 1 if terminal.socket and not _clamps(part, terminal) else 2
-
-
-def _clamps(part: Part, terminal: Terminal) -> bool:
-    return part.sockets[terminal.socket].connector.startswith("terminal")
+    return 1 if terminal.socket and not part.sockets[terminal.socket].clamps else 2
 
 
 def mates(end: tuple[str, str], socket: Socket) -> bool:

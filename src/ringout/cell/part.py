@@ -84,6 +84,11 @@ class Socket:
     pins: Mapping[str, str]
     span: Span
 
+    @property
+    def clamps(self) -> bool:
+        """Return whether it is a row of clamps rather than a round plug."""
+        return self.connector.startswith("terminal")
+
 
 @dataclass(frozen=True, slots=True)
 class Channel:

@@ -14,14 +14,12 @@ from ringout.circuit.model import HIGH, LOW, BoolArray, IntArray
 from ringout.circuit.network import FloatArray
 from ringout.findings.effects import Laid
 from ringout.findings.looks.dead import DeadCells, dead_positions
+from ringout.findings.looks.display import DIGITS, meter_error
 from ringout.findings.looks.places import Pair, pairs_of, rails_of, supplies
 from ringout.findings.looks.powered import Powered, PoweredCells
-from ringout.tables.meters import reading_error
 from ringout.tables.steps import step_seconds
 
 Progress = Callable[[int, int], None]
-OHM_DIGIT = 0.1  # lowest range of a hand meter: tenths of an ohm, common practice
-VOLT_DIGIT = 0.01  # 60 V range, common practice
 MOST_MOVED = 2  # persons and commands away from rest in one state of the procedure
 
 
@@ -59,15 +57,6 @@ class Claims:
     states: IntArray
     solved: int
     lost: int
-
-
-def meter_error(values: FloatArray, kind: str) -> FloatArray:
-    """Return how far a display may be off, for readings in ohms or volts."""
-    digit = OHM_DIGIT if kind == OHMS else VOLT_DIGIT
-    fixed = reading_error(kind, 0.0, digit)
-    share = reading_error(kind, 1.0, digit) - fixed
-    finite = np.where(np.isfinite(values), np.abs(values), 0.0)
-    return np.asarray(finite * share + fixed, dtype=np.float64)
 
 
 def make_claims(laid: Laid, faults: Sequence[Fault], progress: Progress | None = None) -> Claims:
@@ -211,7 +200,7 @@ class _Claims:
             for state in range(states):
                 if not seen.firm[state, k] or np.isnan(low[state, k]):
                     continue
-                if state and abs(low[state, k] - low[0, k]) < VOLT_DIGIT:
+                if state and abs(low[state, k] - low[0, k]) < DIGITS[VOLTS]:
                     continue
                 cost = step_seconds("volts") + pair.cost_s
                 phase = self._phase(state)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ringout.circuit.model import BoolArray, IntArray
+from ringout.circuit.model import IntArray
 from ringout.circuit.network import FloatArray
 
 MOST_SECONDS = 120.0  # after that the best plan so far is taken, and said not to be proven
@@ -32,7 +32,6 @@ class Cover:
 
 
 def cheapest_cover(
-    exposes: BoolArray,
     cost_s: FloatArray,
     group_of: IntArray,
     group_cost_s: FloatArray,
@@ -44,7 +43,6 @@ def cheapest_cover(
     into) those of the group.
 
     Args:
-        exposes: (K, F) what each look exposes.
         cost_s: (K,) seconds of each look.
         group_of: (K,) group of each look.
         group_cost_s: (G,) seconds of each group.
@@ -57,15 +55,13 @@ def cheapest_cover(
         raise ValueError("a need that no look meets")
     if not needs:
         return Cover((), 0.0, 0.0, True)
-    kept = _undominated(exposes, cost_s, group_of, needs)
+    kept = _undominated(cost_s, group_of, needs)
     return _solve(kept, cost_s, group_of, group_cost_s, _least_needs(needs, kept))
 
 
-def _undominated(
-    exposes: BoolArray, cost_s: FloatArray, group_of: IntArray, needs: Sequence[IntArray]
-) -> IntArray:
+def _undominated(cost_s: FloatArray, group_of: IntArray, needs: Sequence[IntArray]) -> IntArray:
     """Return looks without those that another of the same group beats at no more cost."""
-    meets = np.zeros((len(exposes), len(needs)), dtype=np.bool_)
+    meets = np.zeros((len(cost_s), len(needs)), dtype=np.bool_)
     for column, need in enumerate(needs):
         meets[need, column] = True
     kept: list[int] = []
@@ -127,10 +123,10 @@ def _solve(
     for need in needs:
         looks = np.array(sorted(column[k] for k in need), dtype=np.int32)
         model.addRow(1.0, infinite, len(looks), looks, np.ones(len(looks)))
-        # whoever meets this need from one group enters it: tighter than look by look
-        for g in {int(group_of[k]) for k in need}:
-            if group_cost_s[g] > 0.0 and all(int(group_of[k]) == g for k in need):
-                model.addRow(1.0, infinite, 1, np.array([entered[g]], np.int32), np.ones(1))
+        # a need that only one group meets enters it: tighter than look by look
+        homes = {int(group_of[k]) for k in need}
+        if len(homes) == 1 and group_cost_s[g := homes.pop()] > 0.0:
+            model.addRow(1.0, infinite, 1, np.array([entered[g]], np.int32), np.ones(1))
     for k in kept.tolist():
         g = int(group_of[k])
         if group_cost_s[g] > 0.0:

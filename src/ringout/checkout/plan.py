@@ -35,6 +35,7 @@ from ringout.checkout.words import (
 from ringout.circuit.faults import Fault, single_faults
 from ringout.circuit.model import BoolArray, IntArray
 from ringout.findings.effects import FaultEffects, Laid, effects_of, lay_out
+from ringout.findings.looks.places import standing
 from ringout.findings.model import NotRun
 from ringout.tables.steps import step_seconds
 
@@ -121,7 +122,6 @@ def _cover(laid: Laid, claims: Claims, classes: Classes) -> Cover:
             looks = looks[phase[looks] == phase[looks].min()]
         needs.append(looks)
     return cheapest_cover(
-        claims.exposes,
         np.array([c.cost_s for c in claims.candidates]),
         np.array([_group_of(c) for c in claims.candidates]),
         _group_costs(laid, claims.states),
@@ -175,7 +175,7 @@ def _steps(laid: Laid, claims: Claims, classes: Classes, cover: Cover) -> list[S
             Step(
                 phase=c.phase,
                 kind=c.kind,
-                state=_moved(laid, claims, c.state),
+                state=standing(circuit, claims.states[c.state]),
                 do=do_words(circuit.cell, c, moved),
                 expect=expect,
                 low=good.low,
@@ -192,17 +192,6 @@ def _steps(laid: Laid, claims: Claims, classes: Classes, cover: Cover) -> list[S
         )
         caught |= exposes
     return steps
-
-
-def _moved(laid: Laid, claims: Claims, state: int) -> tuple[tuple[str, str], ...]:
-    """Return the (actor, position) pairs a state names: all that do not stand at rest."""
-    row = claims.states[state]
-    out = [
-        (actor.name, actor.positions[int(row[column])])
-        for column, actor in enumerate(laid.circuit.actors)
-        if row[column] and actor.moved_by in ("person", "command", "supply")
-    ]
-    return tuple(sorted(out))
 
 
 def _faults(classes: Classes, chosen: BoolArray) -> list[Fault]:

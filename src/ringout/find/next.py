@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 import numpy as np
 
@@ -19,9 +18,9 @@ from ringout.find.tell import look_words, seen_words
 from ringout.findings.effects import lay_out
 from ringout.findings.looks import Look, Predictor, lamp_of
 from ringout.findings.looks.dead import DeadCells
-from ringout.findings.looks.places import pairs_of, place_cost_s, rails_of
+from ringout.findings.looks.display import meter_error
+from ringout.findings.looks.places import moving_s, pairs_of, place_cost_s, rails_of, standing
 from ringout.findings.looks.powered import PoweredCells
-from ringout.tables.meters import reading_error
 from ringout.tables.steps import step_seconds
 
 MOST_SUSPECTS = 24
@@ -71,8 +70,9 @@ class Chooser:
         self.laid = lay_out(cell)
         circuit = self.laid.circuit
         self.plus, self.minus = rails_of(circuit)
-        self.pairs = pairs_of(circuit, self.plus, self.minus)
-        self.volts = [p for p in self.pairs if circuit.node(p.b) in self.minus]
+        pairs = pairs_of(circuit, self.plus, self.minus)
+        self.volts = [p for p in pairs if circuit.node(p.b) in self.minus]
+        self.ohms = [p for p in pairs if not p.rails]
 
     def choose(
         self, observations: Sequence[Observation], suspects: Suspects, share: FloatArray
@@ -143,12 +143,9 @@ class Chooser:
         out: list[_Option] = []
         cells = PoweredCells(self.laid, faults, [(p.a, p.b) for p in self.volts])
         seen = cells.see(positions, fault_of)
-        dead = DeadCells(with_faults(self.laid.circuit, faults), positions, fault_of)
-        circuit = self.laid.circuit
-        nodes = np.array([(circuit.node(p.a), circuit.node(p.b)) for p in self.pairs])
-        ohms = dead.readings(nodes)
         for number, row in enumerate(states):
-            state, move_s = self._moved(row)
+            state = standing(self.laid.circuit, row)
+            move_s = moving_s(self.cell, state)
             rows = slice(number * count, (number + 1) * count)
             for k, pair in enumerate(self.volts):
                 if seen.firm[rows, k].all():
@@ -160,33 +157,32 @@ class Chooser:
                 words = seen.low_word[rows, k], seen.high_word[rows, k]
                 if (words[0] < 0).any():
                     continue
-                kind = "lamp" if w.by_current else "shows" if w.by_eye else "level"
+                kind = w.look
                 doubt = (words[0] == 1) | (words[1] == 1) if kind == "level" else False
                 low = np.where(doubt, 0, words[0]).astype(np.float64)
                 high = np.where(doubt, 2, words[1]).astype(np.float64)
                 cost = step_seconds("inputs" if kind == "level" else "load") + move_s
                 look = Look(kind, what=w.name, state=state)
                 out.append(_Option(look, cost, low, low, high))
-            for k, pair in enumerate(self.pairs):
-                low, high = ohms.low[rows, k], ohms.high[rows, k]
-                person = tuple((a, p) for a, p in state if self._by_hand(a))
-                if len(person) == len(state) and not pair.rails:
-                    look = Look("ohms", pair.a, pair.b, state=person, powered=False)
-                    cost = step_seconds("ohms") + pair.cost_s + move_s + step_seconds("off")
-                    out.append(_Option(look, cost, low, low, high))
+            if all(self.cell.actors[a].moved_by == "person" for a, _ in state):
+                out += self._dead(row, state, faults)
         return out
 
-    def _by_hand(self, actor: str) -> bool:
-        return self.cell.actors[actor].moved_by == "person"
-
-    def _moved(self, row: IntArray) -> tuple[tuple[tuple[str, str], ...], float]:
-        """Return what stands otherwise than at rest, and the seconds to bring it there."""
-        state, seconds = [], 0.0
-        for column, actor in enumerate(self.laid.circuit.actors):
-            if row[column] and actor.moved_by in ("person", "command", "supply"):
-                state.append((actor.name, actor.positions[int(row[column])]))
-                seconds += step_seconds("person" if actor.moved_by == "person" else "command")
-        return tuple(sorted(state)), seconds
+    def _dead(
+        self, row: IntArray, state: tuple[tuple[str, str], ...], faults: Sequence[Fault]
+    ) -> Iterator[_Option]:
+        """Yield looks with power off in a state that hands alone bring about."""
+        circuit, count = self.laid.circuit, len(faults)
+        cells = DeadCells(
+            with_faults(circuit, faults), np.repeat(row[None, :], count, axis=0), np.arange(count)
+        )
+        nodes = np.array([(circuit.node(p.a), circuit.node(p.b)) for p in self.ohms])
+        found = cells.readings(nodes)
+        extra = step_seconds("ohms") + step_seconds("off") + moving_s(self.cell, state)
+        for k, pair in enumerate(self.ohms):
+            look = Look("ohms", pair.a, pair.b, state=state, powered=False)
+            low, high = found.low[:, k], found.high[:, k]
+            yield _Option(look, extra + pair.cost_s, low, low, high)
 
     # -- lamps, and looks with a core taken off ----------------------------------------------
 
@@ -220,12 +216,9 @@ class Chooser:
 
     def _one(self, look: Look, seconds: float, faults: Sequence[Fault]) -> _Option:
         seen = self.predictor.see(look, faults)
-        moved = sum(
-            step_seconds("person" if self._by_hand(a) else "command") for a, _ in look.state
-        )
         low = np.where(seen.firm, seen.low, 0.0)
         high = np.where(seen.firm, seen.high, np.maximum(seen.high, 30.0))
-        return _Option(look, seconds + moved, low, seen.typ, high)
+        return _Option(look, seconds + moving_s(self.cell, look.state), low, seen.typ, high)
 
 
 def _clusters(option: _Option) -> list[list[int]]:
@@ -234,9 +227,8 @@ def _clusters(option: _Option) -> list[list[int]]:
     if np.isnan(low).any() or np.isnan(high).any():
         return [list(range(len(low)))]
     if option.look.by_meter:
-        share, fixed = _error(option.look.kind)
-        low = low - np.where(np.isfinite(low), np.abs(low), 0.0) * share - fixed
-        high = high + np.where(np.isfinite(high), np.abs(high), 0.0) * share + fixed
+        low = low - meter_error(low, option.look.kind)
+        high = high + meter_error(high, option.look.kind)
     spans = sorted(zip(low.tolist(), high.tolist(), range(len(low)), strict=True))
     groups: list[list[int]] = []
     top = -math.inf
@@ -247,14 +239,6 @@ def _clusters(option: _Option) -> list[list[int]]:
             groups.append([k])
         top = max(top, last)
     return groups
-
-
-@lru_cache(maxsize=8)
-def _error(kind: str) -> tuple[float, float]:
-    """Return the share of the reading and the fixed part a display may be off by."""
-    digit = {"ohms": 0.1, "volts": 0.01, "lowz": 0.1}[kind]
-    fixed = reading_error(kind, 0.0, digit)
-    return reading_error(kind, 1.0, digit) - fixed, fixed
 
 
 def _inseparable(options: Iterable[_Option], count: int) -> list[list[int]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from itertools import product
 
@@ -104,20 +104,34 @@ def _rails(circuit: Circuit) -> np.ndarray:
     for item in circuit.cell.items.values():
         for _, net, _ in commons_of(item):
             rail[circuit.node_of_net[(item.name, net)]] = True
-    neighbours: dict[int, list[int]] = {}
     for element in circuit.elements:
-        if element.kind in RAIL_KINDS:
-            neighbours.setdefault(element.tail, []).append(element.head)
-            neighbours.setdefault(element.head, []).append(element.tail)
-        elif element.kind == "source":
+        if element.kind == "source":
             rail[[element.tail, element.head]] = True
-    todo = [int(n) for n in np.flatnonzero(rail)]
-    while todo:
-        for other in neighbours.get(todo.pop(), ()):
-            if not rail[other]:
-                rail[other] = True
-                todo.append(other)
+    rail[list(reached(circuit, np.flatnonzero(rail).tolist()))] = True
     return rail
+
+
+def reached(circuit: Circuit, start: Iterable[int], without: Collection[int] = ()) -> set[int]:
+    """Return the nodes that conductors and protection join to some nodes, those included.
+
+    Args:
+        circuit: compiled cell.
+        start: nodes to begin at.
+        without: numbers of elements taken as open.
+    """
+    beside: dict[int, list[int]] = {}
+    for number, element in enumerate(circuit.elements):
+        if element.kind in RAIL_KINDS and number not in without:
+            beside.setdefault(element.tail, []).append(element.head)
+            beside.setdefault(element.head, []).append(element.tail)
+    found = set(start)
+    todo = list(found)
+    while todo:
+        for other in beside.get(todo.pop(), ()):
+            if other not in found:
+                found.add(other)
+                todo.append(other)
+    return found
 
 
 def _collect(

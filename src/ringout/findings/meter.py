@@ -13,6 +13,7 @@ from ringout.circuit import curves as cv
 from ringout.circuit.behaviour import Behaviour, ohmic
 from ringout.circuit.compile import Added, compile_circuit
 from ringout.circuit.model import HIGH, LOW, TYP, Circuit, IntArray
+from ringout.circuit.network import FloatArray
 from ringout.findings.reasons import explain
 from ringout.findings.settle import settle_states
 from ringout.solve import driving_point_ohm, solve_cases, worst_case
@@ -144,13 +145,23 @@ def _bounds(
     return low, high, bool(bound.proven.all())
 
 
-def _to_ohm(volts: float) -> float | None:
-    """Return the resistance an ohmmeter shows at this voltage across its probes."""
-    current = (OHMS_OPEN_V - volts) / OHMS_INNER_OHM
-    if current <= 0:
-        return None
-    ohm = volts / current
-    return None if ohm > OPEN_ABOVE_OHM else max(ohm, 0.0)
+def to_ohm(volts: FloatArray) -> FloatArray:
+    """Return the ohms a meter shows at these voltages across its probes; `inf` for open."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ohm = volts * OHMS_INNER_OHM / (OHMS_OPEN_V - volts)
+    ohm = np.where((volts >= OHMS_OPEN_V) | (ohm > OPEN_ABOVE_OHM), np.inf, np.maximum(ohm, 0.0))
+    return np.where(np.isnan(volts), np.nan, ohm)
+
+
+def _shown_ohm(volts: float) -> float | None:
+    ohm = float(to_ohm(np.array(volts)))
+    return None if np.isinf(ohm) else ohm
+
+
+def without_power(circuit: Circuit, state: Mapping[str, str]) -> dict[str, str]:
+    """Return a state with every supply switched off."""
+    supplies = (a for a in circuit.actors if a.moved_by == "supply")
+    return {**state, **{a.name: a.positions[-1] for a in supplies}}
 
 
 def _ohms(
@@ -163,16 +174,12 @@ def _ohms(
     source = cv.source(OHMS_OPEN_V, OHMS_INNER_OHM, can_sink=True)
     added = [Added("meter", a, b, Behaviour.fixed(source))]
     circuit = compile_circuit(cell, added=added, lifted=lifted)
-    full = dict(state)
-    for actor in circuit.actors:
-        if actor.moved_by == "supply":
-            full[actor.name] = actor.positions[-1]
-    positions, node_v = _settle(circuit, full)
+    positions, node_v = _settle(circuit, without_power(circuit, state))
     red, black = circuit.elements[-1].tail, circuit.elements[-1].head
     volts = float(node_v[red] - node_v[black])
     low_v, high_v, proven = _bounds(circuit, positions, red, black)
     low_v, high_v = min(low_v, volts), max(high_v, volts)
-    value, low, high = _to_ohm(volts), _to_ohm(low_v), _to_ohm(high_v)
+    value, low, high = (_shown_ohm(v) for v in (volts, low_v, high_v))
     if value is None:
         why = "open: no conductor and no part joins the two points with the supplies off"
     elif value < 5.0:

@@ -23,7 +23,7 @@ def build_faces(cell: Cell, nets: Nets) -> tuple[Face, ...]:
         _face(nets, item, socket, channels)
         for item in cell.items.values()
         for socket in item.part.sockets.values()
-        if not socket.connector.startswith("terminal")
+        if not socket.clamps
         if any(Terminal(item.name, socket.name, p) in nets.joins_at for p in socket.pins)
     )
 

@@ -67,7 +67,7 @@ def plug_for(item: Item, terminals: list[Terminal]) -> Plug | None:
             own = next(iter(item.part.sockets.values()))
             return Plug(own.connector, own.gender)
         return None
-    if socket.connector.startswith("terminal"):
+    if socket.clamps:
         return None
     connector = socket.connector
     if connector in {"m12-a-5", "m12-b-5"} and all(

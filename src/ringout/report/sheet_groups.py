@@ -127,7 +127,7 @@ def work_at(cell: Cell, group: Group, way: Way, end: int) -> str:
     socket = item.part.sockets.get(terminal.socket)
     if way.join.plugged or _made_up(group, way, terminal, cell):
         return PLUGGED
-    if socket is not None and not socket.connector.startswith("terminal"):
+    if socket is not None and not socket.clamps:
         return FIELD_PLUG
     if socket is None and item.part.family == "connector" and len(item.part.sockets) == 1:
         return FIELD_PLUG

@@ -84,9 +84,7 @@ class Wiring:
 
     def is_clamp(self, item: str, socket: str) -> bool:
         """Return whether a socket is a row of clamps rather than a round plug."""
-        return not socket or self.cell.items[item].part.sockets[socket].connector.startswith(
-            "terminal"
-        )
+        return not socket or self.cell.items[item].part.sockets[socket].clamps
 
     def neighbours(self, item: str, socket: str) -> list[tuple[Terminal, Terminal]]:
         """Return pairs of terminals with nothing between them: clamps in a row, pins by face."""

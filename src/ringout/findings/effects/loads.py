@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ringout.cell.part import ElementSpec
 from ringout.circuit.model import Circuit
 from ringout.findings.levels import level_element
 from ringout.findings.limits import (
@@ -45,9 +46,11 @@ class Watched:
     by_current: bool = False
 
     @property
-    def by_eye(self) -> bool:
-        """Return whether it is a load that is looked at, rather than an input that is read."""
-        return self.kind != "level"
+    def look(self) -> str:
+        """Return how it is looked at: `level` of an input, `lamp`, or `shows` of any other load."""
+        if self.kind == "level":
+            return "level"
+        return "lamp" if self.by_current else "shows"
 
     def values(self, circuit: Circuit, solution: Solution) -> FloatArray:
         """Return (S,) what it is judged by: volts across it, or amperes; loads know no sign."""
@@ -90,13 +93,19 @@ def watch(circuit: Circuit) -> list[Watched]:
     return watched
 
 
+def lamp_levels(spec: ElementSpec) -> tuple[float, float]:
+    """Return the amperes from which a lamp shows at all, and from which it is lit."""
+    v = spec.values
+    shows = v["shows_from"].low if "shows_from" in v else LAMP_SHOWS_FROM_A
+    return shows, max(v["current"].typ * LIT_SHARE, shows)
+
+
 def _load(circuit: Circuit, number: int, name: str) -> Watched:
     spec = circuit.elements[number].spec
     assert spec is not None
     v = spec.values
     if spec.kind == "lamp":
-        shows = v["shows_from"].low if "shows_from" in v else LAMP_SHOWS_FROM_A
-        lit = max(v["current"].typ * LIT_SHARE, shows)
+        shows, lit = lamp_levels(spec)
         return Watched(name, number, "moves", shows, lit, ("dark", "glowing", "lit"), True)
     works = v.get("works_from") or v.get("pulls_in")
     off = v.get("off_below") or v.get("releases")

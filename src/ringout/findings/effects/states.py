@@ -9,7 +9,7 @@ import numpy as np
 
 from ringout.circuit.faults import Fault
 from ringout.circuit.model import Circuit, IntArray
-from ringout.findings.clusters import RAIL_KINDS, local_states
+from ringout.findings.clusters import local_states, reached
 from ringout.findings.survey import Survey
 
 
@@ -110,19 +110,7 @@ class Reach:
 
     def _cut_off(self, changed: Iterable[int]) -> list[int]:
         """Return rail nodes that no supply reaches without the changed conductors."""
-        without = set(changed)
-        beside: dict[int, list[int]] = {}
-        start = {0}
-        for number, element in enumerate(self.circuit.elements):
-            if element.kind == "source":
-                start |= {element.tail, element.head}
-            if element.kind in RAIL_KINDS and number not in without:
-                beside.setdefault(element.tail, []).append(element.head)
-                beside.setdefault(element.head, []).append(element.tail)
-        todo, reached = list(start), set(start)
-        while todo:
-            for other in beside.get(todo.pop(), ()):
-                if other not in reached:
-                    reached.add(other)
-                    todo.append(other)
-        return [int(n) for n in np.flatnonzero(self.found.part.rail) if n not in reached]
+        sources = [e for e in self.circuit.elements if e.kind == "source"]
+        start = {0, *(n for e in sources for n in (e.tail, e.head))}
+        fed = reached(self.circuit, start, without=set(changed))
+        return [int(n) for n in np.flatnonzero(self.found.part.rail) if n not in fed]

@@ -11,7 +11,7 @@ from ringout.findings.looks.model import (
     Look,
     Seen,
 )
-from ringout.findings.looks.predict import HEALTHY_CELL, Predictor, predict, to_ohm
+from ringout.findings.looks.predict import HEALTHY_CELL, Predictor, predict
 
 __all__ = [
     "HEALTHY_CELL",
@@ -26,5 +26,4 @@ __all__ = [
     "Seen",
     "lamp_of",
     "predict",
-    "to_ohm",
 ]

@@ -8,8 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ringout.circuit.model import Circuit, IntArray
-from ringout.findings.effects.loads import LIT_SHARE
-from ringout.findings.limits import LAMP_SHOWS_FROM_A
+from ringout.findings.effects.loads import lamp_levels
 from ringout.solve import Solution
 
 FloatArray = NDArray[np.float64]
@@ -56,9 +55,7 @@ def lamp_of(circuit: Circuit, item: str) -> Lamp | None:
     for number, element in own:
         if element.kind == "lamp":
             assert element.spec is not None
-            v = element.spec.values
-            shows = v["shows_from"].low if "shows_from" in v else LAMP_SHOWS_FROM_A
-            return Lamp(item, number, True, False, shows, max(v["current"].typ * LIT_SHARE, shows))
+            return Lamp(item, number, True, False, *lamp_levels(element.spec))
     if circuit.cell.items[item].part.family != "sensor":
         return None
     for number, _ in own:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import combinations
 
 from ringout.cell.model import Cell, Terminal
-from ringout.circuit.model import Circuit
-from ringout.findings.clusters import RAIL_KINDS
+from ringout.circuit.model import Circuit, IntArray
+from ringout.findings.clusters import reached
 from ringout.tables.steps import step_seconds
 
 
@@ -33,14 +33,37 @@ def is_pin(cell: Cell, terminal: Terminal) -> bool:
     """Return whether a terminal is a pin of a round connector rather than a clamp."""
     if not terminal.socket:
         return False
-    found = cell.items[terminal.item].part.sockets[terminal.socket]
-    return not found.connector.startswith("terminal")
+    return not cell.items[terminal.item].part.sockets[terminal.socket].clamps
 
 
 def place_cost_s(cell: Cell, a: Terminal, b: Terminal) -> float:
     """Return the seconds it takes to hold probes at two places."""
     cost = sum(step_seconds("place-pin" if is_pin(cell, t) else "place-clamp") for t in (a, b))
     return cost + (step_seconds("apart") if a.item != b.item else 0.0)
+
+
+def standing(circuit: Circuit, row: IntArray) -> tuple[tuple[str, str], ...]:
+    """Return the (actor, position) pairs of a state that do not stand at rest, sorted.
+
+    Args:
+        circuit: the healthy circuit.
+        row: (A,) positions; what the circuit moves itself is left out.
+    """
+    return tuple(
+        sorted(
+            (actor.name, actor.positions[int(row[column])])
+            for column, actor in enumerate(circuit.actors)
+            if row[column] and actor.moved_by in ("person", "command", "supply")
+        )
+    )
+
+
+def moving_s(cell: Cell, state: Iterable[tuple[str, str]]) -> float:
+    """Return the seconds it takes to bring a cell from rest into a state."""
+    return sum(
+        step_seconds("person" if cell.actors[a].moved_by == "person" else "command")
+        for a, _ in state
+    )
 
 
 def supplies(circuit: Circuit) -> list[tuple[Terminal, Terminal]]:
@@ -123,20 +146,5 @@ def _all_pairs(circuit: Circuit) -> Iterator[tuple[Terminal, Terminal]]:
 def rails_of(circuit: Circuit) -> tuple[set[int], set[int]]:
     """Return the nodes that conductors and protection join to + and to 0 V of a supply."""
     ends = supplies(circuit)
-    plus = _joined(circuit, [circuit.node(a) for a, _ in ends])
-    return plus, _joined(circuit, [circuit.node(b) for _, b in ends])
-
-
-def _joined(circuit: Circuit, nodes: list[int]) -> set[int]:
-    beside: dict[int, list[int]] = {}
-    for e in circuit.elements:
-        if e.kind in RAIL_KINDS:
-            beside.setdefault(e.tail, []).append(e.head)
-            beside.setdefault(e.head, []).append(e.tail)
-    todo, reached = list(nodes), set(nodes)
-    while todo:
-        for other in beside.get(todo.pop(), ()):
-            if other not in reached:
-                reached.add(other)
-                todo.append(other)
-    return reached
+    plus = reached(circuit, [circuit.node(a) for a, _ in ends])
+    return plus, reached(circuit, [circuit.node(b) for _, b in ends])

@@ -21,6 +21,7 @@ from ringout.solve import Solution, solve_cases
 Progress = Callable[[int, int], None]
 HOLDS_OHM = 1e5  # what moves under this load is not firmly held
 FIRM_V = 1.0
+VARIANTS = len(CORNERS) + 2  # typical values, the corners, and held by a load
 CASES_AT_ONCE = 512
 UNSEEN = -1
 
@@ -116,7 +117,7 @@ class PoweredCells:
         restless = states.chatter
         low_word[restless], high_word[restless] = UNSEEN, UNSEEN
         firm[restless] = False
-        return Powered(low_v, high_v, firm, low_word, high_word, 6 * len(positions), lost)
+        return Powered(low_v, high_v, firm, low_word, high_word, VARIANTS * len(positions), lost)
 
     def _volts(self, solution: Solution) -> FloatArray:
         v = solution.node_v[:, self.ends[:, 0]] - solution.node_v[:, self.ends[:, 1]]

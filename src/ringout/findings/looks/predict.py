@@ -22,9 +22,10 @@ from ringout.findings.meter import (
     LOADED_OHM,
     OHMS_INNER_OHM,
     OHMS_OPEN_V,
-    OPEN_ABOVE_OHM,
     VOLTMETER_OHM,
     WEAK_V,
+    to_ohm,
+    without_power,
 )
 from ringout.solve import Solution, solve_cases
 
@@ -81,14 +82,10 @@ class Predictor:
         return self._bases[lifted]
 
     def _volts(self, look: Look, faults: Sequence[Fault], *, spread: bool) -> Seen:
-        low, typ, high, _ = self._meter(look, faults, ohmic(VOLTMETER_OHM), spread=spread)
-        loaded = self._meter(look, faults, ohmic(LOADED_OHM), spread=False)[1]
         if look.kind == "lowz":
-            if spread:
-                low, typ, high, _ = self._meter(look, faults, ohmic(LOADED_OHM), spread=True)
-            else:
-                low, typ, high = loaded, loaded, loaded
-            return Seen(look, low, typ, high, np.ones(len(typ), dtype=np.bool_))
+            return _firm(look, *self._meter(look, faults, ohmic(LOADED_OHM), spread=spread))
+        low, typ, high = self._meter(look, faults, ohmic(VOLTMETER_OHM), spread=spread)
+        loaded = self._meter(look, faults, ohmic(LOADED_OHM), spread=False)[1]
         firm = ~(np.abs(typ - loaded) > WEAK_V)
         # a point that a load moves by volts shows anything from there to what the meter gives
         low = np.where(firm, low, np.fmin(low, loaded))
@@ -98,9 +95,7 @@ class Predictor:
     def _ohms(self, look: Look, faults: Sequence[Fault], *, spread: bool) -> Seen:
         source = Behaviour.fixed(cv.source(OHMS_OPEN_V, OHMS_INNER_OHM, can_sink=True))
         off = replace(look, powered=False)
-        values = self._meter(off, faults, source, spread=spread)
-        low, typ, high = (to_ohm(v) for v in values[:3])
-        return Seen(look, low, typ, high, np.ones(len(typ), dtype=np.bool_))
+        return _firm(look, *map(to_ohm, self._meter(off, faults, source, spread=spread)))
 
     def _meter(
         self,
@@ -109,7 +104,7 @@ class Predictor:
         behaviour: Behaviour,
         *,
         spread: bool,
-    ) -> tuple[FloatArray, FloatArray, FloatArray, FaultStates]:
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return lowest, typical and highest volts between the probes."""
         assert look.a is not None
         assert look.b is not None
@@ -123,8 +118,7 @@ class Predictor:
             v = solution.node_v[:, meter.tail] - solution.node_v[:, meter.head]
             return np.where(solution.solved, v, np.nan)
 
-        low, typ, high = solved.range_of(volts, spread=spread)
-        return low, typ, high, solved.states
+        return solved.range_of(volts, spread=spread)
 
     def _plain(self, look: Look, base: _Lifted, faults: Sequence[Fault]) -> Solved:
         """Return the cells solved without a meter; the last state asked for is kept."""
@@ -153,15 +147,9 @@ class Predictor:
 
     def _words(self, look: Look, base: _Lifted, faults: Sequence[Fault], *, spread: bool) -> Seen:
         solved = self._plain(look, base, faults)
-        if look.what in base.watched and (look.kind != "level") == base.watched[look.what].by_eye:
-            watched = base.watched[look.what]
-            circuit = solved.faulted.circuit
-
-            def judged(solution: Solution) -> FloatArray:
-                words = watched.judge(watched.values(circuit, solution)).astype(np.float64)
-                return np.where(words < 0, np.nan, words)
-
-            low, typ, high = solved.range_of(judged, spread=spread)
+        watched = base.watched.get(look.what)
+        if watched is not None and (look.kind == "level") == (watched.look == "level"):
+            low, typ, high = solved.range_of(partial(_judged, watched, solved), spread=spread)
             if look.kind == "level":  # what lies between may be read as either
                 low = np.where(low == DOUBTFUL, 0.0, low)
                 high = np.where(high == DOUBTFUL, 2.0, high)
@@ -172,19 +160,20 @@ class Predictor:
             low, typ, high = solved.range_of(partial(_lamp_seen, lamp, solved), spread=spread)
         restless = solved.states.chatter
         low, high = np.where(restless, 0.0, low), np.where(restless, 2.0, high)
-        return Seen(look, low, typ, high, np.ones(len(typ), dtype=np.bool_))
+        return _firm(look, low, typ, high)
+
+
+def _firm(look: Look, low: FloatArray, typ: FloatArray, high: FloatArray) -> Seen:
+    return Seen(look, low, typ, high, np.ones(len(typ), dtype=np.bool_))
+
+
+def _judged(watched: Watched, solved: Solved, solution: Solution) -> FloatArray:
+    words = watched.judge(watched.values(solved.faulted.circuit, solution)).astype(np.float64)
+    return np.where(words < 0, np.nan, words)
 
 
 def _lamp_seen(lamp: Lamp, solved: Solved, solution: Solution) -> FloatArray:
     return lamp.judge(solved.faulted.circuit, solved.states.positions, solution)
-
-
-def to_ohm(volts: FloatArray) -> FloatArray:
-    """Return the ohms a meter shows at these voltages across its probes; `inf` for open."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ohm = volts * OHMS_INNER_OHM / (OHMS_OPEN_V - volts)
-    ohm = np.where((volts >= OHMS_OPEN_V) | (ohm > OPEN_ABOVE_OHM), np.inf, np.maximum(ohm, 0.0))
-    return np.where(np.isnan(volts), np.nan, ohm)
 
 
 class _Lifted:
@@ -258,11 +247,8 @@ class Solved:
 
 
 def _solve(circuit: Circuit, faults: Sequence[Fault], look: Look) -> Solved:
-    full = dict(look.state)
-    if not look.powered:
-        for actor in circuit.actors:
-            if actor.moved_by == "supply":
-                full[actor.name] = actor.positions[-1]
+    state = dict(look.state)
+    full = state if look.powered else without_power(circuit, state)
     faulted = with_faults(circuit, faults)
     fault_of = np.arange(len(faults), dtype=np.int64)
     positions = np.repeat(circuit.positions([full]), len(faults), axis=0)

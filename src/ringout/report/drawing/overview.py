@@ -186,7 +186,7 @@ def _view(cell: Cell, ways: Ways) -> CircuitView:
 def _pin(cell: Cell, terminals: Sequence[Terminal], net: str) -> PathPin:
     first = terminals[0]
     socket = cell.items[first.item].part.sockets.get(first.socket)
-    if socket is not None and not socket.connector.startswith("terminal"):
+    if socket is not None and not socket.clamps:
         gender = socket.gender if socket.gender in ("male", "female") else ""
         return PathPin(first, net, socket.connector, gender, first.socket)
     names = list(dict.fromkeys(t.pin for t in terminals))
@@ -218,7 +218,7 @@ def _foot(cell: Cell, ways: Ways) -> list[tuple[float, str, str]]:
     for _, joins in ways:
         for t in dict.fromkeys(x for j in joins for x in (j.a, j.b)):
             socket = cell.items[t.item].part.sockets.get(t.socket)
-            if socket is not None and not socket.connector.startswith("terminal"):
+            if socket is not None and not socket.clamps:
                 word = f"{connector_name(socket.connector)} {socket.gender}"
                 place = f"{t.item}-{t.socket}"
                 names = sockets.setdefault(word, [])

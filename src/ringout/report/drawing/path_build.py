@@ -164,7 +164,7 @@ class _Builder:
         net = item.net(terminal)
         assert net is not None
         socket = item.part.sockets.get(terminal.socket)
-        made_up = socket is not None and not socket.connector.startswith("terminal")
+        made_up = socket is not None and not socket.clamps
         return PathPin(
             terminal,
             self._net(item.name, net),
