@@ -26,7 +26,7 @@ ROOMS = {
     "records": 10,
     "live": 10,
     "web": 11,
-    "cli": 11,
+    "cli": 12,
 }
 
 # Where a checkout without git keeps what is not ours.

@@ -1,0 +1,21 @@
+"""The list of pages, in the order of the work: a new page module gets one line here."""
+
+from __future__ import annotations
+
+from ringout.web.exchange import Route
+from ringout.web.pages import circuit, file, forms, overview, sockets, start
+
+PAGES = (
+    overview,
+    circuit,
+    sockets,
+    file,
+    forms,
+    start,
+)
+
+# What stands in the menu, in the order of the pages; not every page has a place there.
+MENU: tuple[tuple[str, str], ...] = tuple(
+    line for page in PAGES for line in getattr(page, "MENU", ())
+)
+ROUTES: tuple[Route, ...] = tuple(route for page in PAGES for route in page.ROUTES)
