@@ -16,7 +16,6 @@ CASES = sorted(p.parent.name for p in fc.FIELD.glob("c[01]*/case.toml")) + sorte
 
 # What the product says wrongly today of a remedy; strict, so that a cure shows.
 KNOWN = {
-    "2.4 kOhm from +24 V to an input of 3.3 kOhm, judged": "level known, proof missing: undecided",
     "leaving the output common open, told as the cause": "second 0 V of a controller not missed",
     "an interposing relay, nothing else told": "F402 though coil and contact are isolated",
     "an interposing relay with diode, the bare coil on its contact": "F304 on a relay contact",

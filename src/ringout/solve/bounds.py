@@ -18,21 +18,21 @@ from weakref import WeakKeyDictionary
 import numpy as np
 from numpy.typing import NDArray
 
-from ringout.circuit.curves import inverse, value
-from ringout.circuit.network import CurveTable, Network
+from ringout.circuit.curves import value
+from ringout.circuit.network import Network
 from ringout.solve.adjoint import adjoint_v
-from ringout.solve.caps import most_through_a, stand_in
-from ringout.solve.newton import LEAK_S, Solution, solve_cases
+from ringout.solve.caps import highest_v, most_through_a, quiet_curves, spread_a, stand_in, stray_a
+from ringout.solve.newton import Solution, solve_cases
+from ringout.solve.shrink import Shrinker, Shrunk
 from ringout.solve.structure import Structure
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-QUIET_S = 1e-8  # an element with less slope and less current than this
-QUIET_A = 1e-8  # in all its curves does not join its nodes
 SMALL_GAP_V = 1e-3  # a gap not worth a second attempt
 MOST_GAP_V = 0.25  # a bound that may be further from what really occurs is not called proven
+MOST_GAP_RATIO, MOST_GAP_A = 0.1, 1e-3  # the same for a current: the wider of the two
 FLOOR_V = 1e-9  # rounding of two solutions
 _SMALL_MOVE_V = 0.02  # of the target, that one undecided conductor may make unproven
 _ROUNDS = 4  # of turning undecided elements to the end that looks worse
@@ -73,12 +73,6 @@ def structure_of(network: Network, counted: BoolArray) -> Structure:
     if key not in kept:
         kept[key] = Structure(network.node_count, network.tail, network.head, counted)
     return kept[key]
-
-
-def quiet_curves(table: CurveTable) -> BoolArray:
-    """Return (C,) whether a curve carries next to nothing at any voltage."""
-    idle = [abs(value(c, 0.0)) <= QUIET_A and max(c.slope_s) <= QUIET_S for c in table.curves]
-    return np.array(idle, dtype=np.bool_)
 
 
 def worst_case(
@@ -141,11 +135,13 @@ class _Question:
         self.instead = np.full(self.lower.shape, -1, dtype=np.int64)
         self.extra_a = np.zeros(self.lower.shape)
         self.moves_v = np.zeros(len(self.lower))
+        self.taken_out: dict[int, Shrunk] = {}
 
     def answer(self) -> Bound:
         """Return the bounds."""
         sign, decided, joined = self._signs()
         open_ = self.free & ~decided
+        self._shrink(np.flatnonzero(open_.any(axis=1)), sign, open_)
         typical = solve_cases(self.network, self.typ)
         rows = np.flatnonzero(open_.any(axis=1))
         if len(rows):
@@ -173,13 +169,17 @@ class _Question:
                 )
                 new_gap = np.maximum(self._target_v(relaxed, again) - worst[again], 0.0)
                 better = relaxed.solved & (new_gap < gap[again])
+                better &= self._near(again, relaxed, solution)
                 gap[again[better]] = new_gap[better]
                 use = better & (new_gap <= MOST_GAP_V)
                 good[again[use]] = True
                 _replace(solution, again[use], relaxed, use)
                 injected[again[use]] = let_in[use]
-            gap[rows] += self.moves_v[rows]
-            proven[rows] &= good[rows] & (gap[rows] <= MOST_GAP_V)
+            proven[rows] &= good[rows]
+        for row, taken in self.taken_out.items():
+            self.moves_v[row] += taken.doubt_v(self.network, solution.node_v[row])
+        gap += self.moves_v
+        proven &= gap <= MOST_GAP_V
         return self._bound(solution, curve_of, injected, proven, gap)
 
     # -- steps -----------------------------------------------------------------------------
@@ -202,6 +202,22 @@ class _Question:
             decided[rows] = found.decided if found.joined else False
         return sign, decided, joined
 
+    def _shrink(self, rows: IntArray, sign: IntArray, open_: BoolArray) -> None:
+        """Decide what the topology leaves open by taking out elements that drop next to nothing."""
+        if not len(rows):
+            return
+        cap = self._most_through(rows)
+        whole = structure_of(self.network, self.counted)
+        shrinker = Shrinker(self.network, self.counted, whole)
+        own = dict(zip(self.own_rows.tolist(), self.own.tolist(), strict=True))
+        for at, row in enumerate(rows.tolist()):
+            pair = int(self.pairs[row, 0]), int(self.pairs[row, 1])
+            ends_of = self.lower[row], self.upper[row]
+            found = shrinker.shrink(pair, ends_of, cap[at], self.free[row], own.get(row, -1))
+            if found is not None:
+                sign[row], open_[row] = found.signs.sign, found.open
+                self.taken_out[row] = found
+
     def _choose(self, sign: IntArray) -> IntArray:
         """Return the unfavourable curves: less current where more would lower the target."""
         curve_of = np.where(sign > 0, self.lower, np.where(sign < 0, self.upper, self.typ))
@@ -221,6 +237,18 @@ class _Question:
         pairs = self.pairs if rows is None else self.pairs[rows]
         every = np.arange(len(pairs))
         return solution.node_v[every, pairs[:, 0]] - solution.node_v[every, pairs[:, 1]]
+
+    def _near(self, rows: IntArray, other: Solution, solution: Solution) -> BoolArray:
+        """Return (R,) whether currents asked for in some rows are nearly those of the solution.
+
+        A millivolt across a stiff element is amperes: there the gap in volts says nothing.
+        """
+        near = np.ones(len(rows), dtype=np.bool_)
+        at, own_at = np.nonzero(rows[:, None] == self.own_rows[None, :])
+        own = self.own[own_at]
+        was, now = solution.element_a[rows[at], own], other.element_a[at, own]
+        near[at] = np.abs(now - was) <= _most_gap_a(was)
+        return near
 
     def _improve(
         self,
@@ -281,14 +309,14 @@ class _Question:
         R times its current, for a voltage elsewhere is a part of the voltage between its own
         ends; where it is not, all of it is let in at both ends.
         """
-        most_v = self._most_v(rows)
-        cap = most_through_a(self.network, self.lower[rows], self.upper[rows], most_v)
+        most = self._most_v(rows)
+        cap = self._most_through(rows)
         spread = self._spread(rows, open_)
         curves = self.network.curves.curves
         for at, e in np.argwhere(open_).tolist():
             row = int(rows[at])
             choices = [int(c[row, e]) for c in (self.typ, self.lower, self.upper)]
-            kept, extra, moves_v = stand_in(curves, choices, float(cap[at, e]), float(most_v[at]))
+            kept, extra, moves_v = stand_in(curves, choices, float(cap[at, e]), float(most[at]))
             if moves_v <= _SMALL_MOVE_V:
                 self.instead[row, e] = kept
                 self.moves_v[row] += moves_v
@@ -297,32 +325,17 @@ class _Question:
                 self.extra_a[row, e] = extra
 
     def _most_v(self, rows: IntArray) -> FloatArray:
-        """Return (R,) what no voltage exceeds: the sum of the source voltages.
+        """Return (R,) what no voltage exceeds."""
+        return highest_v(self.network, self.lower[rows], self.upper[rows])
 
-        A network of two-terminals without amplification gives nowhere more than that.
-        """
-        source_v = np.array([abs(inverse(c, 0.0)) for c in self.network.curves.curves])
-        source_v[source_v < 1e-3] = 0.0
-        most = np.maximum(source_v[self.lower[rows]], source_v[self.upper[rows]])
-        total: FloatArray = most.sum(axis=1)
-        return total
+    def _most_through(self, rows: IntArray) -> FloatArray:
+        lower, upper = self.lower[rows], self.upper[rows]
+        return most_through_a(self.network, lower, upper, self._most_v(rows))
 
     def _spread(self, rows: IntArray, open_: BoolArray) -> FloatArray:
         """Return (R, E) amperes between the lower and the upper curve, at most."""
-        curves = self.network.curves.curves
-        lower, upper = self.lower[rows], self.upper[rows]
-        most_v = self._most_v(rows)
-        spread = np.zeros(open_.shape)
-        known: dict[tuple[int, int, float], float] = {}
-        for row, e in np.argwhere(open_).tolist():
-            key = (int(lower[row, e]), int(upper[row, e]), float(most_v[row]))
-            if key not in known:
-                low, high, most = curves[key[0]], curves[key[1]], key[2]
-                corners = {v for v in (*low.break_v, *high.break_v) if abs(v) < most}
-                known[key] = max(value(high, v) - value(low, v) for v in {-most, most} | corners)
-            spread[row, e] = max(known[key], 0.0)
-        spread[self.instead[rows] >= 0] = 0.0
-        return spread
+        open_ = open_ & (self.instead[rows] < 0)
+        return spread_a(self.network, self.lower[rows], self.upper[rows], self._most_v(rows), open_)
 
     def _bound(
         self,
@@ -352,32 +365,28 @@ class _Question:
                 curve = network.curves.curves[int(curve_of[row, own[at]])]
                 volts = along[at] * float(self._target_v(strayed)[row])
                 moved = volts + along[at] * float(self.moves_v[row])
-                current[at] += abs(value(curve, moved) - value(curve, volts))
+                more = abs(value(curve, moved) - value(curve, volts))
+                proven[row] &= more <= _most_gap_a(current[at])
+                current[at] += more if proven[row] else 0.0
         value_a[rows] = self.direction[rows] * current
         proven = proven & strayed.solved
         return Bound(value_v, value_a, proven, slack, gap, solution, curve_of)
 
     def _stray(self, curve_of: IntArray, solution: Solution) -> FloatArray:
         """Return (S, N) twice what leaks and quiet elements carry, the way that hurts most."""
-        network = self.network
-        potential = adjoint_v(network, curve_of, solution.node_v, self.pairs)
-        potential = np.nan_to_num(potential)
-        most_v = self._most_v(self.every)
-        at_0 = np.array([abs(value(c, 0.0)) for c in network.curves.curves])
-        most_s = network.curves.slope_s.max(axis=1)
-        stray = 2.0 * LEAK_S * most_v[:, None] * np.sign(potential)
-        for e in np.flatnonzero(~self.counted).tolist():
-            tail, head = int(network.tail[e]), int(network.head[e])
-            way = np.sign(potential[:, tail] - potential[:, head])
-            amps = np.maximum(
-                at_0[self.lower[:, e]] + most_s[self.lower[:, e]] * most_v,
-                at_0[self.upper[:, e]] + most_s[self.upper[:, e]] * most_v,
-            )
-            amps *= 2.0 * way * (tail != head)
-            stray[:, tail] += amps
-            stray[:, head] -= amps
-        stray[:, 0] = 0.0
-        return stray
+        potential = adjoint_v(self.network, curve_of, solution.node_v, self.pairs)
+        return stray_a(
+            self.network,
+            (self.lower, self.upper),
+            self._most_v(self.every),
+            self.counted,
+            np.nan_to_num(potential),
+        )
+
+
+def _most_gap_a(amps: FloatArray) -> FloatArray:
+    """Return by how much a bound on a current may be wider than what really occurs."""
+    return np.maximum(MOST_GAP_RATIO * np.abs(amps), MOST_GAP_A)
 
 
 def _replace(solution: Solution, rows: IntArray, other: Solution, chosen: BoolArray) -> None:

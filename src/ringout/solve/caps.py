@@ -5,12 +5,25 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ringout.circuit.curves import Curve, inverse, value
-from ringout.circuit.network import FloatArray, IntArray, Network
+from ringout.circuit.network import CurveTable, FloatArray, IntArray, Network
 from ringout.solve.newton import LEAK_S
 
-ROUNDS = 8  # of Kirchhoff's law along chains of elements
+BoolArray = NDArray[np.bool_]
+
+ROUNDS = 64  # of Kirchhoff's law along chains of elements, at most
+_SETTLED = 1e-3  # a round that lowers nothing by more than this part is the last
+
+QUIET_S = 1e-8  # an element with less slope and less current than this
+QUIET_A = 1e-8  # in all its curves does not join its nodes
+
+
+def quiet_curves(table: CurveTable) -> BoolArray:
+    """Return (C,) whether a curve carries next to nothing at any voltage."""
+    idle = [abs(value(c, 0.0)) <= QUIET_A and max(c.slope_s) <= QUIET_S for c in table.curves]
+    return np.array(idle, dtype=np.bool_)
 
 
 def most_a(curves: Sequence[Curve], curve_of: IntArray, most_v: FloatArray) -> FloatArray:
@@ -38,18 +51,20 @@ def most_through_a(
     """
     curves = network.curves.curves
     cap: FloatArray = np.maximum(most_a(curves, lower_of, most_v), most_a(curves, upper_of, most_v))
-    every = np.broadcast_to(np.arange(len(cap))[:, None], cap.shape)
-    tail = np.broadcast_to(network.tail, cap.shape)
-    head = np.broadcast_to(network.head, cap.shape)
+    ends = np.concatenate([network.tail, network.head])
+    order = np.argsort(ends, kind="stable")
+    node, first = np.unique(ends[order], return_index=True)
+    element = order % network.element_count
+    total = np.zeros((len(cap), network.node_count))
     for _ in range(ROUNDS):
-        total = np.zeros((len(cap), network.node_count))
-        np.add.at(total, (every, tail), cap)
-        np.add.at(total, (every, head), cap)
+        total[:, node] = np.add.reduceat(cap[:, element], first, axis=1)
         total += LEAK_S * most_v[:, None]
         total[:, 0] = np.inf
-        at_tail = np.take_along_axis(total, tail, axis=1) - cap
-        at_head = np.take_along_axis(total, head, axis=1) - cap
-        cap = np.minimum(cap, np.minimum(at_tail, at_head))
+        lower = np.minimum(total[:, network.tail], total[:, network.head]) - cap
+        settled = (lower >= (1.0 - _SETTLED) * cap).all()
+        cap = np.minimum(cap, lower)
+        if settled:
+            break
     return cap
 
 
@@ -81,3 +96,73 @@ def stand_in(
         if (moves_v, extra) < (least_v, least):
             best, least, least_v = choice, extra, moves_v
     return best, least, least_v
+
+
+def highest_v(network: Network, lower_of: IntArray, upper_of: IntArray) -> FloatArray:
+    """Return (R,) what no voltage exceeds: the sum of the source voltages.
+
+    A network of two-terminals without amplification gives nowhere more than that.
+    """
+    source_v = np.array([abs(inverse(c, 0.0)) for c in network.curves.curves])
+    source_v[source_v < 1e-3] = 0.0
+    total: FloatArray = np.maximum(source_v[lower_of], source_v[upper_of]).sum(axis=1)
+    return total
+
+
+def spread_a(
+    network: Network, lower_of: IntArray, upper_of: IntArray, most_v: FloatArray, open_: BoolArray
+) -> FloatArray:
+    """Return (R, E) amperes between the lower and the upper curve at most, 0 where not open.
+
+    Args:
+        network: N nodes, E elements.
+        lower_of: (R, E) curves each element is never below.
+        upper_of: (R, E) curves it is never above.
+        most_v: (R,) what no voltage exceeds.
+        open_: (R, E) elements asked for.
+    """
+    curves = network.curves.curves
+    spread = np.zeros(open_.shape)
+    known: dict[tuple[int, int, float], float] = {}
+    for row, e in np.argwhere(open_).tolist():
+        key = (int(lower_of[row, e]), int(upper_of[row, e]), float(most_v[row]))
+        if key not in known:
+            low, high, volts = curves[key[0]], curves[key[1]], key[2]
+            corners = {v for v in (*low.break_v, *high.break_v) if abs(v) < volts}
+            known[key] = max(value(high, v) - value(low, v) for v in {-volts, volts} | corners)
+        spread[row, e] = max(known[key], 0.0)
+    return spread
+
+
+def stray_a(
+    network: Network,
+    ends_of: tuple[IntArray, IntArray],
+    most_v: FloatArray,
+    counted: BoolArray,
+    potential: FloatArray,
+) -> FloatArray:
+    """Return (S, N) twice what leaks and quiet elements carry, the way that hurts most.
+
+    Args:
+        network: N nodes, E elements.
+        ends_of: (S, E) lower and upper curves.
+        most_v: (S,) what no voltage exceeds.
+        counted: (E,) elements that are not quiet.
+        potential: (S, N) what 1 A through the target does to the node voltages.
+    """
+    lower_of, upper_of = ends_of
+    at_0 = np.array([abs(value(c, 0.0)) for c in network.curves.curves])
+    most_s = network.curves.slope_s.max(axis=1)
+    stray: FloatArray = 2.0 * LEAK_S * most_v[:, None] * np.sign(potential)
+    for e in np.flatnonzero(~counted).tolist():
+        tail, head = int(network.tail[e]), int(network.head[e])
+        way = np.sign(potential[:, tail] - potential[:, head])
+        amps = np.maximum(
+            at_0[lower_of[:, e]] + most_s[lower_of[:, e]] * most_v,
+            at_0[upper_of[:, e]] + most_s[upper_of[:, e]] * most_v,
+        )
+        amps *= 2.0 * way * (tail != head)
+        stray[:, tail] += amps
+        stray[:, head] -= amps
+    stray[:, 0] = 0.0
+    return stray

@@ -99,6 +99,17 @@ class Structure:
         self._signs[(p, q)] = result
         return result
 
+    def bare(self, p: int, q: int) -> tuple[set[int], list[frozenset[int]]]:
+        """Return elements between p and q that are in no module, and the modules' elements."""
+        bare: set[int] = set()
+        modules: list[frozenset[int]] = []
+        for block, enter, leave in self._path(p, q) or []:
+            elements = frozenset(self.blocks[block])
+            left, taken = _outermost(elements, enter, leave, self._modules_of(block))
+            bare |= left
+            modules += [m.elements for m in taken]
+        return bare, modules
+
     def _path(self, p: int, q: int) -> list[tuple[int, int, int]] | None:
         """Return the blocks between two nodes, each with where it is entered and left."""
         came: dict[int, tuple[int, int]] = {p: (-1, -1)}
@@ -128,23 +139,21 @@ class Structure:
     def _block_signs(self, block: int, p: int, q: int) -> dict[int, int]:
         known = self._in_block.get((block, p, q))
         if known is None:
-            if block not in self._modules:
-                self._modules[block] = _find_modules(self.blocks[block], self.tail, self.head)
-            known = self._signs_between(frozenset(self.blocks[block]), p, q, self._modules[block])
+            modules = self._modules_of(block)
+            known = self._signs_between(frozenset(self.blocks[block]), p, q, modules)
             self._in_block[(block, p, q)] = known
         return known
+
+    def _modules_of(self, block: int) -> list[_Module]:
+        if block not in self._modules:
+            self._modules[block] = _find_modules(self.blocks[block], self.tail, self.head)
+        return self._modules[block]
 
     def _signs_between(
         self, elements: frozenset[int], p: int, q: int, modules: list[_Module]
     ) -> dict[int, int]:
         """Return the signs in a block or module, its largest modules taken as one edge each."""
-        left = set(elements)
-        taken: list[_Module] = []
-        for module in modules:
-            outside = p not in module.inside and q not in module.inside
-            if outside and module.elements <= left and module.elements != left:
-                left -= module.elements
-                taken.append(module)
+        left, taken = _outermost(elements, p, q, modules)
         edges = [(e, self.tail[e], self.head[e]) for e in sorted(left)]
         edges += [(self.count + k, m.a, m.b) for k, m in enumerate(taken)]
         result = _Folding(edges, p, q).signs()
@@ -158,6 +167,20 @@ class Structure:
             for e, sign in self._in_module[module].items():
                 result[e] = way * sign
         return result
+
+
+def _outermost(
+    elements: frozenset[int], p: int, q: int, modules: list[_Module]
+) -> tuple[set[int], list[_Module]]:
+    """Return the largest modules with neither p nor q inside, and what is in none of them."""
+    left = set(elements)
+    taken: list[_Module] = []
+    for module in modules:
+        outside = p not in module.inside and q not in module.inside
+        if outside and module.elements <= left and module.elements != left:
+            left -= module.elements
+            taken.append(module)
+    return left, taken
 
 
 def _find_modules(block: list[int], tail: list[int], head: list[int]) -> list[_Module]:
