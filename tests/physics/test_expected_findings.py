@@ -2,9 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 
+from ringout import run
 from ringout.base import Severity
+from ringout.circuit.compile import compile_circuit
+from ringout.findings.bounds import Bounder
+from ringout.findings.levels import survey_levels
+from ringout.findings.signals import judge_signals
+from ringout.findings.survey import survey
 from tests.physics.small_cells import Bench, proven
 
 WIRING_V = 0.05
@@ -350,3 +359,32 @@ def test_a_starved_device(bench):
     )
     finding = verdict.finding("F303")
     assert "B1" in finding.message and "19.2 V" in finding.message
+
+
+# -- levels that are no plain volts ----------------------------------------------------------------
+
+
+def test_a_level_below_0_v_is_told_with_its_sign(bench):
+    """T2 stands on the + of T1 and the common on its +: 24 V less 48 V across the channel."""
+    verdict = bench.cell(
+        "K2: input-card-16\nS1: pushbutton-1no-gold\nT2: supply-24v-5a-floating",
+        "P S1:13\nS1:14 K2:1\nT2:+ K2:COM\nP T2:-",
+        "go: {channel: K2.I1, on: S1 pressed}",
+    )
+    assert "K2.I1 has -24." in verdict.finding("F101").message
+
+
+def test_an_unsolved_worst_case_is_undecided_and_no_voltage(bench):
+    verdict = bench.cell(
+        "K2: input-card-16\nS1: pushbutton-1no-gold",
+        "P S1:13\nS1:14 K2:1\nM K2:COM",
+        "go: {channel: K2.I1, on: S1 pressed}",
+    )
+    circuit = compile_circuit(run.load(str(next(bench.folder.glob("cell*.yaml")))).cell)
+    found = survey(circuit)
+    levels = survey_levels(circuit, found, Bounder(circuit, found))
+    lost = replace(levels.by_name["go"], v_high=np.full(2, np.nan))
+    results, told = judge_signals(circuit, replace(levels, by_name={"go": lost}))
+    assert results[0].verdict == "undecided"
+    assert [(f.code, "could not be solved" in f.message) for f in told] == [("F110", True)]
+    assert verdict.signal("go").verdict == "works"

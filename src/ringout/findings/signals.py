@@ -198,13 +198,17 @@ def _undecided(states: SignalStates) -> str:
         return "too many combinations to try them all"
     if states.limits.on_v is None or states.limits.off_v is None:
         return f"the part of {states.signal.item} gives no limits to judge it by"
+    if not (np.isfinite(states.v_low).all() and np.isfinite(states.v_high).all()):
+        return "a worst case of it could not be solved"
     return "the worst case could not be proven"
 
 
 def _too_high(circuit: Circuit, states: SignalStates, tell: Tell) -> Iterable[Finding]:
     spec = circuit.elements[states.element].spec
     highest = float(np.max(states.v_high, initial=-np.inf))
-    if spec is None or "max_v" not in spec.values or highest <= spec.values["max_v"].low:
+    if spec is None or "max_v" not in spec.values or not np.isfinite(highest):
+        return
+    if highest <= spec.values["max_v"].low:
         return
     yield tell(
         "F205",
@@ -266,6 +270,11 @@ def _wrong_common(circuit: Circuit, states: SignalStates) -> str:
     )
 
 
+def _volts(volts: float) -> str:
+    """Return a level with its sign, and no minus before what is nothing."""
+    return f"{round(volts, 1) + 0.0:.1f} V"
+
+
 def _on_findings(
     states: SignalStates, on: Level, limits: tuple[float, float], tell: Tell, common: str
 ) -> Iterable[Finding]:
@@ -275,7 +284,7 @@ def _on_findings(
         yield tell(
             "F101",
             Severity.ERROR,
-            f"{name} never comes on: {place} has {abs(on.v_typ):.1f} V while {on.worst_while}, "
+            f"{name} never comes on: {place} has {_volts(on.v_typ)} while {on.worst_while}, "
             f"on needs {on_v:.1f} V{common}",
         )
     elif on.margin_v < 0:
