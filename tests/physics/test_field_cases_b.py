@@ -23,11 +23,6 @@ from tests.cells.field.case import (
 NAMES = sorted(p.name for p in FIELD.iterdir() if p.is_dir() and "c21" <= p.name[:3] <= "c41")
 CASES = {name: Case(name) for name in NAMES}
 
-# What the product still says wrongly; strict, so that a cure is noticed here.
-WRONG = {
-    "c21": "the level wanted by a relay's own position is taken before the relay has moved",
-}
-
 
 def entries(key: str) -> list[Any]:
     """Return every entry of a list of all cases as a test parameter."""
@@ -78,16 +73,7 @@ def test_a_level_is_judged(name: str, entry: dict[str, Any]) -> None:
     check_level(judged(CASES[name].path()), entry)
 
 
-@pytest.mark.parametrize(
-    "name",
-    [
-        pytest.param(n, marks=pytest.mark.xfail(reason=WRONG[n[:3]], strict=True))
-        if n[:3] in WRONG
-        else n
-        for n, c in CASES.items()
-        if c.many("absent")
-    ],
-)
+@pytest.mark.parametrize("name", [n for n, c in CASES.items() if c.many("absent")])
 def test_nothing_else_is_told(name: str) -> None:
     codes: list[Any] = CASES[name].many("absent")
     check_absent(judged(CASES[name].path()), codes)

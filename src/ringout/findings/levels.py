@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -108,6 +108,7 @@ class LevelPlan:
         curves = circuit.curves(positions, TYP)
         curves[:, found.cut] = circuit.off_curve[TYP][found.cut]
         self.settled = settle_states(circuit, positions, curves)
+        self._want()
         self.questions: list[Question] = []
         self._asked: list[tuple[int, int, int]] = []
         first = 0
@@ -122,6 +123,27 @@ class LevelPlan:
             for own in range(len(plan.positions)):
                 self._ask_currents(number, own, self.settled.positions[first + own])
             first += len(plan.positions)
+
+    def _want(self) -> None:
+        """Say what every signal should be where the circuit has put its relays by itself.
+
+        A signal that follows from a relay's own position is wanted when the relay has moved,
+        not where it rests before anything is solved. Where the relay never gets there, or
+        never leaves, the signal is still wanted as if it did: it must not pass unasked.
+        """
+        first = 0
+        for number, plan in enumerate(self.plans):
+            settled = self.settled.positions[first : first + len(plan.positions)]
+            wanted = self._wanted(plan, settled)
+            drawn = self._wanted(plan, plan.positions)
+            if (wanted == wanted[0]).all() and not (drawn == drawn[0]).all():
+                wanted = drawn
+            self.plans[number] = replace(plan, wanted=wanted)
+            first += len(plan.positions)
+
+    def _wanted(self, plan: _Plan, positions: IntArray) -> BoolArray:
+        wanted = [_wanted(self.circuit, plan.signal, row) for row in positions]
+        return np.array(wanted, dtype=np.bool_)
 
     def _ask(self, plan: _Plan, positions: IntArray, element: int, own: int) -> None:
         ends = self.circuit.elements[element]
@@ -257,7 +279,6 @@ def _plan(circuit: Circuit, found: Survey, signal: Signal) -> _Plan | None:
     positions, complete = local_states(circuit, ordered)
     others = [a for a in range(len(circuit.actors)) if a not in columns]
     positions[:, others] = found.base[0, others]
-    wanted = np.array([_wanted(circuit, signal, row) for row in positions], dtype=np.bool_)
     return _Plan(
         signal,
         element,
@@ -265,7 +286,7 @@ def _plan(circuit: Circuit, found: Survey, signal: Signal) -> _Plan | None:
         ordered,
         frozenset(clusters),
         positions,
-        wanted,
+        np.zeros(len(positions), dtype=np.bool_),  # known when the relays have moved
         complete,
     )
 

@@ -245,7 +245,8 @@ def _input_findings(
         )
         return
     if on is not None:
-        yield from _on_findings(states, on, (on_v, off_v), tell, _wrong_common(circuit, states))
+        why = _never_there(circuit, states) or _wrong_common(circuit, states)
+        yield from _on_findings(states, on, (on_v, off_v), tell, why)
     if off is not None:
         yield from _off_findings(states, off, (on_v, off_v), tell)
 
@@ -270,13 +271,25 @@ def _wrong_common(circuit: Circuit, states: SignalStates) -> str:
     )
 
 
+def _never_there(circuit: Circuit, states: SignalStates) -> str:
+    """Return words on a relay that never comes to the position the signal follows from."""
+    assert states.signal.on is not None
+    for leaf in states.signal.on.leaves():
+        column = circuit.actor_index[leaf.actor]
+        actor = circuit.actors[column]
+        wanted = actor.positions.index(leaf.position)
+        if actor.moved_by == "coil" and not (states.positions[:, column] == wanted).any():
+            return f". {leaf.actor} is {leaf.position} in no state: see what should work it"
+    return ""
+
+
 def _volts(volts: float) -> str:
     """Return a level with its sign, and no minus before what is nothing."""
     return f"{round(volts, 1) + 0.0:.1f} V"
 
 
 def _on_findings(
-    states: SignalStates, on: Level, limits: tuple[float, float], tell: Tell, common: str
+    states: SignalStates, on: Level, limits: tuple[float, float], tell: Tell, why: str
 ) -> Iterable[Finding]:
     name, place = states.signal.name, states.signal.channel_name
     on_v, off_v = limits
@@ -285,7 +298,7 @@ def _on_findings(
             "F101",
             Severity.ERROR,
             f"{name} never comes on: {place} has {_volts(on.v_typ)} while {on.worst_while}, "
-            f"on needs {on_v:.1f} V{common}",
+            f"on needs {on_v:.1f} V{why}",
         )
     elif on.margin_v < 0:
         yield tell(
