@@ -183,6 +183,42 @@ def test_expected_current_of_a_core(bench):
     assert expecting("current through W1:BN is 4..5 mA while S1 pressed").codes == ["F901"]
 
 
+def test_expected_current_of_a_core_between_two_branches(bench):
+    """A pull-up on a sinking output: (24 V - 0.3..2 V) / 4.7 kOhm +- 5 % is 4.4 to 5.4 mA.
+
+    The core itself is 8 mOhm: its voltage tells nothing, the resistor's does.
+    """
+
+    def expecting(line):
+        return bench.cell(
+            "R1: {part: resistor, ohm: 4.7 kΩ ± 5 %}\nX3: terminal-block-4\nB1: inductive-npn-no\n"
+            "K1: input-card-8-15k",
+            "P W3:1 R1:1\nR1:2 X3:3\nP B1-X:1\nM B1-X:3\nB1-X:4 W1:1 X3:1\nX3:2 K1:1\nM K1:COM",
+            cables="W3: {part: wire-0.5, length: 0.2 m}\nW1: {part: wire-0.5, length: 2 m}",
+            more=f"expect:\n  - {line}\n",
+        )
+
+    assert expecting("current through W3:1 is 4.2..5.6 mA while B1 target").codes == []
+    told = expecting("current through W3:1 is 4.2..4.5 mA while B1 target").finding("F901")
+    low, high = (q.value for q in told.numbers)
+    assert 4.2 <= low <= 4.5
+    assert 5.3 <= high <= 5.6
+
+
+def test_an_expected_current_that_may_be_nothing_is_told_from_0(bench):
+    """At rest the leak of the output and of the input go either way: 0, not the smaller end."""
+    verdict = bench.cell(
+        B1_K1,
+        PNP.replace("B1-X:4 K1:1", "B1-X:4 W1:1 K1:1"),
+        SEEN,
+        cables="W1: {part: wire-0.5, length: 2 m}",
+        more="expect:\n  - current through W1:1 is 3..4 mA while B1 clear\n",
+    )
+    low, high = (q.value for q in verdict.finding("F901").numbers)
+    assert 0.0 <= low <= 0.05
+    assert high <= 0.2  # "up to 0.1 mA" of the sensor and what the bound adds
+
+
 def test_an_accepted_finding_is_told_as_a_note_with_its_reason(bench):
     def accepting(more):
         return bench.cell(

@@ -10,7 +10,7 @@ from ringout.base import Severity
 from ringout.cell.model import Condition, Expect
 from ringout.circuit.model import Circuit, IntArray
 from ringout.findings.bounds import Question, Ranges, clusters_of_nodes
-from ringout.findings.clusters import local_states
+from ringout.findings.clusters import RAIL_KINDS, local_states
 from ringout.findings.levels import LevelSurvey
 from ringout.findings.model import Finding, Quantity
 from ringout.findings.settle import settle_states
@@ -102,10 +102,33 @@ def states_where(
     return settled.positions, clusters
 
 
+def in_series(circuit: Circuit, conductor: int) -> int:
+    """Return an element with the same current as a conductor, and with a voltage worth the name.
+
+    A few milliohms of copper turn a millivolt into an ampere: where one conductor only leads
+    on to a resistor, a contact's input or a load, the current is told far better there.
+    """
+    at: dict[int, list[int]] = {}
+    for e, element in enumerate(circuit.elements):
+        at.setdefault(element.tail, []).append(e)
+        at.setdefault(element.head, []).append(e)
+    for end in (circuit.elements[conductor].tail, circuit.elements[conductor].head):
+        seen, node = conductor, end
+        while len(at[node]) == 2 and node != 0:
+            beyond = next((e for e in at[node] if e != seen), conductor)
+            ends = circuit.elements[beyond]
+            if beyond == conductor or ends.tail == ends.head:
+                break
+            if ends.kind not in RAIL_KINDS and circuit.cond_actor[beyond, 0] < 0:
+                return beyond
+            seen, node = beyond, ends.tail if ends.head == node else ends.head
+    return conductor
+
+
 def _questions(circuit: Circuit, found: Survey, expect: Expect) -> list[Question]:
     element = -1
     if expect.kind == "current":
-        element = circuit.index_of[expect.conductor]
+        element = in_series(circuit, circuit.index_of[expect.conductor])
         a, b = circuit.elements[element].tail, circuit.elements[element].head
     else:
         assert expect.a is not None
@@ -121,7 +144,8 @@ def _judged(expect: Expect, ranges: Ranges) -> Finding | None:
         return _failed(expect, "no state in which that could be", ())
     low, high = float(np.min(ranges.low)), float(np.max(ranges.high))
     if expect.kind == "current":
-        low, high = sorted((abs(low), abs(high)))
+        sizes = sorted((abs(low), abs(high)))
+        low, high = 0.0 if low < 0.0 < high else sizes[0], sizes[1]
     slack = SLACK_V if expect.kind == "voltage" else SLACK_A
     if low >= expect.low - slack and high <= expect.high + slack:
         return None
