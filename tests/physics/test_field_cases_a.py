@@ -18,7 +18,6 @@ CASES = sorted(p.parent.name for p in fc.FIELD.glob("c[01]*/case.toml")) + sorte
 KNOWN = {
     "leaving the output common open, told as the cause": "second 0 V of a controller not missed",
     "an interposing relay, nothing else told": "F402 though coil and contact are isolated",
-    "an interposing relay with diode, the bare coil on its contact": "F304 on a relay contact",
 }
 
 

@@ -173,6 +173,26 @@ def _collect(
     return Partition(rail, clusters, of_element, of_actor)
 
 
+def islands(circuit: Circuit, part: Partition) -> list[tuple[int, ...]]:
+    """Return elements that hang together by conductors between the rails.
+
+    A cluster may hold several: a relay's coil and its contacts move together, and nothing
+    electrical joins them.
+    """
+    sets = _Sets()
+    members: dict[object, list[int]] = {}
+    for element in circuit.elements:
+        if not part.rail[element.tail] and not part.rail[element.head]:
+            sets.join(element.tail, element.head)
+    for e, element in enumerate(circuit.elements):
+        inner = [n for n in (element.tail, element.head) if not part.rail[n]]
+        if inner:
+            members.setdefault(sets.find(inner[0]), []).append(e)
+        elif part.cluster_of_element[e] >= 0:
+            members[("alone", e)] = [e]
+    return [tuple(m) for m in members.values()]
+
+
 def local_states(circuit: Circuit, actors: Iterable[int]) -> tuple[IntArray, bool]:
     """Return (S, A) positions, every combination of `actors`, all else at rest.
 

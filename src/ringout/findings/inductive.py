@@ -6,8 +6,9 @@ import numpy as np
 
 from ringout.base import Severity
 from ringout.circuit.compile import highest_source_v
+from ringout.circuit.faults.inside import SUPPRESSORS
 from ringout.circuit.model import TYP, Circuit, Element
-from ringout.findings.clusters import describe
+from ringout.findings.clusters import describe, islands
 from ringout.findings.model import Finding, Quantity
 from ringout.findings.survey import Survey
 from ringout.solve import solve_cases
@@ -24,23 +25,24 @@ def judge_coils(circuit: Circuit, found: Survey) -> list[Finding]:
     takes the current, the voltage stays low; where nothing does, it rises without limit.
     """
     coils = _driven_coils(circuit, found)
-    rows = [(coil, row) for coil, cluster in coils for row in found.rows_of(cluster)]
+    rows = [(coil, row) for coil, (cluster, _) in coils.items() for row in found.rows_of(cluster)]
     if not rows:
         return []
-    way = {coil: int(_backwards(found, coil, cluster)) for coil, cluster in coils}
+    way = {coil: int(_backwards(found, coil, cluster)) for coil, (cluster, _) in coils.items()}
     node_v, node_half_v = (_held_v(circuit, found, rows, way, part) for part in (0, 1))
     findings: list[Finding] = []
-    for coil, cluster in coils:
+    for coil, (cluster, island) in coils.items():
         ends = circuit.elements[coil]
         mine = [at for at, (c, _) in enumerate(rows) if c == coil]
         volts = _kick_v(node_v[mine], ends, way[coil])
         worst = int(np.argmax(volts))
         if volts[worst] >= HARMLESS_V:
             state = found.positions[rows[mine[worst]][1]]
-            everywhere = bool((volts >= HARMLESS_V).all())
+            quenched = any(circuit.elements[e].kind in SUPPRESSORS for e in island)
+            everywhere = bool((volts >= HARMLESS_V).all()) or not quenched
             actors = found.part.clusters[cluster].actors
             when = "" if everywhere else describe(circuit, state, actors)
-            findings.append(_finding(circuit, found, coil, when))
+            findings.append(_finding(circuit, coil, island, when))
         else:
             half_v = float(_kick_v(node_half_v[mine], ends, way[coil])[worst])
             findings += _release(circuit, coil, float(volts[worst]), half_v)
@@ -75,22 +77,28 @@ def _backwards(found: Survey, coil: int, cluster: int) -> bool:
     return bool(amps.size) and float(amps[np.argmax(np.abs(amps))]) < 0.0
 
 
-def _driven_coils(circuit: Circuit, found: Survey) -> list[tuple[int, int]]:
-    """Return coils that a semiconductor output switches, each with its cluster."""
-    out: list[tuple[int, int]] = []
-    for e, element in enumerate(circuit.elements):
-        spec = element.spec
-        cluster = int(found.part.cluster_of_element[e])
-        if spec is None or spec.kind != "coil" or cluster < 0:
+def _driven_coils(circuit: Circuit, found: Survey) -> dict[int, tuple[int, tuple[int, ...]]]:
+    """Return coils that a semiconductor output switches: cluster, and what hangs together with it.
+
+    A coil behind the contact of a relay is no load of the output that works the relay.
+    """
+    out: dict[int, tuple[int, tuple[int, ...]]] = {}
+    for island in islands(circuit, found.part):
+        if not any(_is_stage(circuit, e) for e in island):
             continue
-        if "inductance" in spec.values and spec.values["inductance"].high <= 0.0:
-            continue  # a solid-state control input is no inductor
-        if any(
-            circuit.elements[s].kind == "drop" and circuit.cond_actor[s, 0] >= 0
-            for s in found.part.clusters[cluster].elements
-        ):
-            out.append((e, cluster))
-    return out
+        for e in island:
+            spec = circuit.elements[e].spec
+            cluster = int(found.part.cluster_of_element[e])
+            if spec is None or spec.kind != "coil" or cluster < 0:
+                continue
+            if "inductance" in spec.values and spec.values["inductance"].high <= 0.0:
+                continue  # a solid-state control input is no inductor
+            out[e] = cluster, island
+    return dict(sorted(out.items()))
+
+
+def _is_stage(circuit: Circuit, element: int) -> bool:
+    return circuit.elements[element].kind == "drop" and circuit.cond_actor[element, 0] >= 0
 
 
 def _release(circuit: Circuit, coil: int, clamp_v: float, half_v: float) -> list[Finding]:
@@ -137,12 +145,11 @@ def _release(circuit: Circuit, coil: int, clamp_v: float, half_v: float) -> list
     ]
 
 
-def _finding(circuit: Circuit, found: Survey, coil: int, when: str) -> Finding:
+def _finding(circuit: Circuit, coil: int, island: tuple[int, ...], when: str) -> Finding:
     element = circuit.elements[coil]
     assert element.spec is not None
     amps = highest_source_v(circuit.cell) / element.spec.values["ohm"].typ
-    cluster = found.part.clusters[int(found.part.cluster_of_element[coil])]
-    switch = next(s for s in cluster.elements if circuit.elements[s].kind == "drop")
+    switch = next(e for e in island if _is_stage(circuit, e))
     owner = circuit.elements[switch].item
     channel = next(
         (
