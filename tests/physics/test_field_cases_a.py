@@ -16,7 +16,6 @@ CASES = sorted(p.parent.name for p in fc.FIELD.glob("c[01]*/case.toml")) + sorte
 
 # What the product says wrongly today of a remedy; strict, so that a cure shows.
 KNOWN = {
-    "leaving the output common open, told as the cause": "second 0 V of a controller not missed",
     "an interposing relay, nothing else told": "F402 though coil and contact are isolated",
 }
 

@@ -17,6 +17,7 @@ from ringout.findings.model import Finding, Quantity
 from ringout.findings.survey import Survey
 
 PE_CURRENT_A = 0.001  # operating current through protective earth from here on is told
+_THROUGH = frozenset({"contact", "drop", "diode", "resistance", "clamp"})  # may feed a stretch
 
 
 def judge_references(circuit: Circuit, found: Survey) -> list[Finding]:
@@ -64,12 +65,19 @@ def rail_labels(circuit: Circuit, *, through_earth: bool = True) -> list[int]:
 
 @dataclass(frozen=True, slots=True)
 class _Open:
-    """A net that must be fed and is not: item, net, 0 for + and 1 for 0 V, a common or a feed."""
+    """A net that must be fed and is not.
+
+    Args:
+        item: whose net it is.
+        net: the net.
+        side: 0 for +, 1 for 0 V.
+        feeds: what is dead with it: `electronics`, `drivers` of outputs or a `common`.
+    """
 
     item: str
     net: str
     side: int
-    common: bool
+    feeds: str
 
 
 def _in_use(circuit: Circuit, item: Item, channels: list[Channel]) -> bool:
@@ -85,35 +93,86 @@ def _in_use(circuit: Circuit, item: Item, channels: list[Channel]) -> bool:
     return any(t.item == item.name and item.net(t) in own for t in circuit.cell.join_at)
 
 
-def _through_a_switch(circuit: Circuit, label: list[int], item: str, here: int) -> bool:
-    """Return whether something else's contact, output or diode can feed a stretch."""
-    kinds = ("contact", "drop", "diode", "resistance", "clamp")
-    return any(
-        e.kind in kinds and e.item != item and (label[e.tail] == here) != (label[e.head] == here)
-        for e in circuit.elements
-    )
+def _through_a_switch(
+    circuit: Circuit, label: list[int], item: str, here: int, poles: set[int]
+) -> bool:
+    """Return whether contacts, outputs or diodes of other items join a stretch to a pole."""
+    beside: dict[int, set[int]] = {}
+    for e in circuit.elements:
+        if e.item == item or e.kind not in _THROUGH:
+            continue
+        owner = circuit.cell.items[e.item].part
+        ends = (label[e.tail], label[e.head])
+        inside = owner.family in ("sensor", "controller") and e.kind not in ("contact", "drop")
+        rails: set[int] = set()
+        if owner.family == "sensor" and owner.alive is not None:
+            rails = {
+                label[circuit.node_of_net[(e.item, n)]]
+                for n in (owner.alive.tail, owner.alive.head)
+            }
+        for near, far in (ends, ends[::-1]):
+            # an output feeds what hangs on it, not the rail of its own device
+            if not inside and near not in rails:
+                beside.setdefault(near, set()).add(far)
+    found = {here}
+    todo = [here]
+    while todo and not found & poles:
+        new = beside.get(todo.pop(), set()) - found
+        found |= new
+        todo += new
+    return bool(found & poles)
 
 
 def _not_fed(circuit: Circuit, label: list[int]) -> list[_Open]:
     sources = [e for e in circuit.elements if e.kind == "source"]
     poles = ({label[e.tail] for e in sources}, {label[e.head] for e in sources})
+    both = poles[0] | poles[1]
     out: list[_Open] = []
+
+    def is_open(item: Item, net: str, good: set[int]) -> bool:
+        here = label[circuit.node_of_net[(item.name, net)]]
+        fed = here in good or _through_a_switch(circuit, label, item.name, here, good)
+        return not fed and not any(o.item == item.name and o.net == net for o in out)
+
     for item in circuit.cell.items.values():
         if item.part.family == "supply":
             continue
         if item.part.alive is not None:
             for side, net in enumerate((item.part.alive.tail, item.part.alive.head)):
-                here = label[circuit.node_of_net[(item.name, net)]]
-                if here not in poles[side] and not _through_a_switch(
-                    circuit, label, item.name, here
-                ):
-                    out.append(_Open(item.name, net, side, common=False))
+                if is_open(item, net, poles[side]):
+                    out.append(_Open(item.name, net, side, "electronics"))
+        for side, net in _second_feeds(circuit, label, item, both):
+            if is_open(item, net, both):
+                out.append(_Open(item.name, net, side, "drivers"))
         for side, net, channels in commons_of(item):
-            here = label[circuit.node_of_net[(item.name, net)]]
-            known = any(o.item == item.name and o.net == net for o in out)
-            if here not in poles[0] | poles[1] and not known and _in_use(circuit, item, channels):
-                out.append(_Open(item.name, net, side, common=True))
+            if is_open(item, net, both) and _in_use(circuit, item, channels):
+                out.append(_Open(item.name, net, side, "common"))
     return out
+
+
+def _second_feeds(
+    circuit: Circuit, label: list[int], item: Item, poles: set[int]
+) -> Iterable[tuple[int, str]]:
+    """Yield the other pole of what a controller feeds its outputs' drivers with: side, net.
+
+    Only where one pole is fed; a block left out altogether is not in use.
+    """
+    if item.part.family != "controller":
+        return
+    alive = item.part.alive
+    own = (alive.tail, alive.head) if alive is not None else ()
+    common = {net for _, net, _ in commons_of(item)}
+    channels = {c.element for c in item.part.channels.values()}
+    on_terminals = set(item.part.terminals.values())
+    for spec in item.part.elements:
+        nets = (spec.tail, spec.head)
+        driver = spec.kind == "load" and not spec.when and spec.name not in channels
+        if not driver or not set(nets) <= on_terminals:
+            continue
+        fed = [label[circuit.node_of_net[(item.name, n)]] in poles for n in nets]
+        for side, net in enumerate(nets):
+            if fed[1 - side] and not fed[side] and net not in own and net not in common:
+                yield side, net
 
 
 def _open_feeds(circuit: Circuit, label: list[int]) -> Iterable[Finding]:
@@ -133,17 +192,16 @@ def _open_feeds(circuit: Circuit, label: list[int]) -> Iterable[Finding]:
         also = [o.item for o in opens if o.item != first.item]
         more = f" Dead with it: {', '.join(dict.fromkeys(also))}." if also else ""
         pole = ("+24 V", "0 V")[side]
-        if first.common:
+        if first.feeds == "common":
             text = (
                 f"{item.name}: its {pole}, the common of its channels, at {name} is joined to "
                 f"{other}; no "
                 f"current can return, every channel of the group is dead.{more}"
             )
         else:
-            text = (
-                f"{item.name}: its {pole} at {name} is joined to {other}; nothing on it can "
-                f"work.{more}"
-            )
+            dead = "its outputs cannot be trusted, on or off"
+            dead = dead if first.feeds == "drivers" else "nothing on it can work"
+            text = f"{item.name}: its {pole} at {name} is joined to {other}; {dead}.{more}"
         yield Finding(
             "F401",
             Severity.ERROR,

@@ -1,0 +1,76 @@
+"""Advice that could hurt is not given: no short by a cure, nothing bridged that must open.
+
+By hand: two supplies whose poles meet minus on plus stand in series, so a conductor between
+their two 0 V shorts the lower one. A conductor beside a contact makes the contact useless.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.physics.small_cells import Bench
+
+
+@pytest.fixture
+def bench(tmp_path):
+    return Bench(tmp_path)
+
+
+# -- contacts that must open -----------------------------------------------------------------------
+
+STOP = "S0: emergency-stop-2nc-1no\nP1: lamp-led-24v"
+LAMP = "lamp: {channel: K1.O1, drives: P1}"
+FED_OVER_STOP = {
+    "semiconductor": (
+        f"K1: output-card-8-0a5\n{STOP}",
+        "P S0:11\nS0:12 K1:L+\nM K1:M\nK1:1 P1:X1\nP1:X2 M",
+    ),
+    "relay": (
+        f"K1: output-card-8-relay\n{STOP}",
+        "P S0:11\nS0:12 K1:C1\nP K1:L+\nM K1:M\nK1:1 P1:X1\nP1:X2 M",
+    ),
+    "load": (
+        f"K1: output-card-8-0a5\n{STOP}",
+        "P K1:L+\nM K1:M\nK1:1 S0:11\nS0:12 P1:X1\nP1:X2 M",
+    ),
+}
+
+
+@pytest.mark.parametrize("way", FED_OVER_STOP)
+def test_outputs_fed_over_an_emergency_stop_are_fed(bench, way):
+    items, joins = FED_OVER_STOP[way]
+    verdict = bench.cell(items, joins, LAMP)
+    assert "F401" not in verdict.codes, verdict.told()
+
+
+def test_a_common_that_hangs_on_an_open_contact_only_is_told(bench):
+    """S1 leads nowhere: the common is open as if S1 were not there."""
+    verdict = bench.cell(
+        "K1: input-card-16\nS1: pushbutton-1no-gold\nS2: pushbutton-1no-gold",
+        "P S2:13\nS2:14 K1:1\nK1:COM S1:14",
+        "go: {channel: K1.I1, on: S2 pressed}",
+    )
+    assert "F401" in verdict.codes
+
+
+def test_two_sensors_on_one_open_0_v_feed_each_other_nothing(bench):
+    """Their outputs end on that 0 V; current that comes back through an output is no feed."""
+    verdict = bench.cell(
+        "K1: input-card-8-npn\nB1: inductive-npn-no\nB2: inductive-npn-no\nX5: terminal-block-4",
+        "P K1:L\nP B1-X:1\nP B2-X:1\nB1-X:3 X5:1\nB2-X:3 X5:2\nB1-X:4 K1:1\nB2-X:4 K1:2",
+        "one: {channel: K1.I1, on: B1 target}\ntwo: {channel: K1.I2, on: B2 target}",
+    )
+    assert "F401" in verdict.codes, verdict.told()
+
+
+def test_an_open_second_0_v_of_outputs_is_told(bench):
+    """The drivers need both poles; the part's own text says what happens without."""
+    verdict = bench.cell(
+        "K1: small-controller-8x6\nP1: lamp-led-24v",
+        "P K1:+\nM K1:-\nP K1:V+\nK1:Q1 P1:X1\nP1:X2 M",
+        "lamp: {channel: K1.Q1, drives: P1}",
+        remedies=True,
+    )
+    finding = verdict.finding("F401")
+    assert finding.place == "K1:V-"
+    assert any(r.proven for r in finding.remedies)
