@@ -14,11 +14,6 @@ CASES = sorted(p.parent.name for p in fc.FIELD.glob("c[01]*/case.toml")) + sorte
     p.parent.name for p in fc.FIELD.glob("c20_*/case.toml")
 )
 
-# What the product says wrongly today of a remedy; strict, so that a cure shows.
-KNOWN = {
-    "an interposing relay, nothing else told": "F402 though coil and contact are isolated",
-}
-
 
 def parts_of(key: str) -> list[Any]:
     """Return (case, entry) of every entry of a list in every served case."""
@@ -26,9 +21,7 @@ def parts_of(key: str) -> list[Any]:
     for name in CASES:
         case = fc.Case(name)
         for n, entry in enumerate(case.many(key) if case.served else []):
-            reason = KNOWN.get(entry.get("change", ""))
-            marks = [pytest.mark.xfail(strict=True, reason=reason)] if reason else []
-            out.append(pytest.param(case, entry, id=f"{name[:3]}-{n}", marks=marks))
+            out.append(pytest.param(case, entry, id=f"{name[:3]}-{n}"))
     return out
 
 

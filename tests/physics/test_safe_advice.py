@@ -8,12 +8,80 @@ from __future__ import annotations
 
 import pytest
 
+from ringout.base import Severity
 from tests.physics.small_cells import Bench
+
+READ = "K2: input-card-16\nS1: pushbutton-1no-gold\nT2: supply-24v-5a-floating"
+PRESSED = "P S1:13\nS1:14 K2:1\n"
+GO = "go: {channel: K2.I1, on: S1 pressed}"
 
 
 @pytest.fixture
 def bench(tmp_path):
     return Bench(tmp_path)
+
+
+def advice(verdict):
+    """Return every remedy, proven or only tried."""
+    return [r.text for f in verdict.judgement.findings for r in f.remedies]
+
+
+# -- two supplies --------------------------------------------------------------------------------
+
+
+def test_two_supplies_in_series_are_not_to_be_joined(bench):
+    # T2 stands on the + of T1: its 0 V is 24 V up, its + 48 V (FC-O-13)
+    verdict = bench.cell(READ, PRESSED + "T2:+ K2:COM\nP T2:-", GO, remedies=True)
+    finding = verdict.finding("F402")
+    assert "in series" in finding.message
+    assert "0 V of T2 is 24 V above 0 V of T1, and its +24 V 48 V" in finding.message
+    assert "Do not join the two 0 V as it stands, that shorts T1" in finding.message
+    assert not [text for text in advice(verdict) if "join the two 0 V" in text]
+
+
+def test_three_supplies_in_series_are_not_to_be_joined_either(bench):
+    verdict = bench.cell(
+        f"{READ}\nT3: supply-24v-5a-floating\nX5: terminal-block-4",
+        PRESSED + "T3:- K2:COM\nP T2:-\nT2:+ X5:1\nT3:- X5:2",
+        GO,
+        remedies=True,
+    )
+    told = [f.message for f in verdict.judgement.findings if f.code == "F402"]
+    assert any("0 V of T3 is 48 V above 0 V of T1" in t and "T1 and T2;" in t for t in told)
+    assert not any("Join the two 0 V" in t for t in told)
+    assert not [text for text in advice(verdict) if "join the two 0 V" in text]
+
+
+def test_supplies_in_series_only_while_a_contact_is_closed(bench):
+    verdict = bench.cell(
+        f"{READ}\nS2: key-switch-2pos",
+        PRESSED + "T2:+ K2:COM\nP S2:13\nS2:14 T2:-",
+        GO,
+        remedies=True,
+    )
+    assert "in series" in verdict.finding("F402").message
+    assert not [text for text in advice(verdict) if "join the two 0 V" in text]
+
+
+def test_two_supplies_that_meet_nowhere_are_to_be_joined_at_0_v(bench):
+    verdict = bench.cell(READ, PRESSED + "T2:- K2:COM", GO, remedies=True)
+    finding = verdict.finding("F402")
+    assert "Join the two 0 V with one conductor; never the +24 V" in finding.message
+    assert [r.proven for r in finding.remedies] == [True]
+    # with that done nothing is left to be told, and the contact reads: 24 V less 15 V
+    joined = bench.cell(READ, PRESSED + "T2:- K2:COM\nM T2:-", GO)
+    joined.works("go")
+
+
+def test_a_load_across_two_supplies_in_series_is_no_error(bench):
+    """Two of them for 48 V may be meant; still nobody is told to join their 0 V."""
+    verdict = bench.cell(
+        "T2: supply-24v-5a-floating\nS1: pushbutton-1no-gold\nP1: lamp-led-24v",
+        "P T2:-\nT2:+ S1:13\nS1:14 P1:X1\nP1:X2 M",
+        remedies=True,
+    )
+    assert verdict.finding("F402").severity is Severity.WARNING
+    assert not [text for text in advice(verdict) if "join the two 0 V" in text]
 
 
 # -- contacts that must open -----------------------------------------------------------------------

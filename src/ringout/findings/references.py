@@ -10,13 +10,14 @@ import numpy as np
 from ringout.base import Severity
 from ringout.cell.model import Item
 from ringout.cell.part import Channel
-from ringout.circuit.model import Circuit
-from ringout.findings.clusters import RAIL_KINDS
+from ringout.circuit.model import Circuit, Element
+from ringout.findings.clusters import RAIL_KINDS, islands
 from ringout.findings.feeds import commons_of
 from ringout.findings.model import Finding, Quantity
 from ringout.findings.survey import Survey
 
 PE_CURRENT_A = 0.001  # operating current through protective earth from here on is told
+SAME_V = 1.0  # two 0 V no further apart than this may be joined
 _THROUGH = frozenset({"contact", "drop", "diode", "resistance", "clamp"})  # may feed a stretch
 
 
@@ -223,47 +224,97 @@ def _split_references(circuit: Circuit, found: Survey, label: list[int]) -> Iter
     sources = [e for e in circuit.elements if e.kind == "source"]
     if len({label[s.head] for s in sources}) < 2:
         return
-    told: set[tuple[str, str]] = set()
-    for cluster in found.part.clusters:
+    pairs: dict[tuple[str, str], tuple[Element, Element, set[int]]] = {}
+    for island in islands(circuit, found.part):
         ends = {
             label[n]
-            for e in cluster.elements
+            for e in island
             for n in (circuit.elements[e].tail, circuit.elements[e].head)
             if found.part.rail[n]
         }
         touched = [s for s in sources if label[s.tail] in ends or label[s.head] in ends]
         for a in touched:
             for b in touched:
-                pair = (a.item, b.item)
-                if a.item >= b.item or label[a.head] == label[b.head] or pair in told:
-                    continue
-                told.add(pair)
-                signals = [
-                    s
-                    for s in circuit.cell.signals.values()
-                    if circuit.index_of.get(f"{s.item}.{s.channel.element}", -1) in cluster.elements
-                ]
-                names = ", ".join(s.name for s in signals) or "the conductor between them"
-                spans = (
-                    *(s.span for s in signals),
-                    circuit.cell.items[a.item].span,
-                    circuit.cell.items[b.item].span,
-                )
-                yield Finding(
-                    "F402",
-                    Severity.ERROR,
-                    f"{a.item} and {b.item} have no common 0 V: {names} has no path back to the "
-                    f"supply that drives it. Join the two 0 V with one conductor; never the +24 V",
-                    spans,
-                    f"{a.item}, {b.item}",
-                    (),
-                    "common practice",
-                    about=(
-                        ("item", a.item),
-                        ("other", b.item),
-                        *(("signal", s.name) for s in signals),
-                    ),
-                )
+                if a.item < b.item and label[a.head] != label[b.head]:
+                    pairs.setdefault((a.item, b.item), (a, b, set()))[2].update(island)
+    for a, b, elements in pairs.values():
+        yield _apart(circuit, a, b, elements)
+
+
+def _apart(circuit: Circuit, a: Element, b: Element, elements: set[int]) -> Finding:
+    """Return the finding on two supplies that share no 0 V, and elements that need one."""
+    signals = [
+        s
+        for s in circuit.cell.signals.values()
+        if circuit.index_of.get(f"{s.item}.{s.channel.element}", -1) in elements
+    ]
+    names = ", ".join(s.name for s in signals) or "the conductor between them"
+    above_v, through = _above(circuit, a, b)
+    if through:
+        low, high = (a, b) if above_v > 0 else (b, a)
+        shorted = " and ".join(through)
+        counts = "count" if len(signals) > 1 else "counts"
+        wrong = f"{names} {counts} to the wrong pole. " if signals else ""
+        text = (
+            f"{low.item} and {high.item} stand in series: 0 V of {high.item} is "
+            f"{abs(above_v):.0f} V above 0 V of {low.item}, and its +24 V "
+            f"{abs(above_v) + _source_v(high):.0f} V. {wrong}Do not join the two 0 V as it "
+            f"stands, that shorts {shorted}; take 0 V of {high.item} off +24 V first"
+        )
+    else:
+        text = (
+            f"{a.item} and {b.item} have no common 0 V: {names} has no path back to the "
+            f"supply that drives it. Join the two 0 V with one conductor; never the +24 V"
+        )
+    return Finding(
+        "F402",
+        Severity.ERROR if signals or not through else Severity.WARNING,
+        text,
+        (
+            *(s.span for s in signals),
+            circuit.cell.items[a.item].span,
+            circuit.cell.items[b.item].span,
+        ),
+        f"{a.item}, {b.item}",
+        (),
+        "common practice",
+        about=(
+            ("item", a.item),
+            ("other", b.item),
+            ("series", "yes" if through else "no"),
+            *(("signal", s.name) for s in signals),
+        ),
+    )
+
+
+def _source_v(source: Element) -> float:
+    return source.spec.values["volts"].typ if source.spec is not None else 0.0
+
+
+def _above(circuit: Circuit, a: Element, b: Element) -> tuple[float, list[str]]:
+    """Return how far the 0 V of `b` stands above that of `a`, and the supplies between them.
+
+    Followed over conductors, earth, closed contacts and other supplies. Without such a way, or
+    where it brings both to the same voltage, joining them shorts nothing: no supplies.
+    """
+    label = rail_labels(circuit)
+    steps: dict[int, list[tuple[int, float, str]]] = {}
+    for e in circuit.elements:
+        if e.kind in ("source", "contact"):
+            volts, item = (_source_v(e), e.item) if e.kind == "source" else (0.0, "")
+            steps.setdefault(label[e.head], []).append((label[e.tail], volts, item))
+            steps.setdefault(label[e.tail], []).append((label[e.head], -volts, item))
+    start = label[a.head]
+    reached: dict[int, tuple[float, list[str]]] = {start: (0.0, [])}
+    todo = [start]
+    for here in todo:
+        at_v, through = reached[here]
+        for other, volts, item in steps.get(here, ()):
+            if other not in reached:
+                reached[other] = at_v + volts, [*through, item] if item else through
+                todo.append(other)
+    above_v, through = reached.get(label[b.head], (0.0, []))
+    return above_v, through if abs(above_v) > SAME_V else []
 
 
 def _earth_current(circuit: Circuit, found: Survey) -> Iterable[Finding]:

@@ -24,7 +24,7 @@ def propose_supply(trials: Trials, finding: Finding) -> Iterable[Proposal]:
         yield from _branch(trials, finding)
         yield from _length(trials, finding)
         yield from _thicker(trials, finding)
-    elif finding.code == "F402":
+    elif finding.code == "F402" and finding.get("series") != "yes":
         yield from _common(cell, finding)
     elif finding.code == "F401":
         yield from _missing(cell, finding)
