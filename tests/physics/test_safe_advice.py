@@ -8,8 +8,11 @@ from __future__ import annotations
 
 import pytest
 
+from ringout import run
 from ringout.base import Severity
-from tests.physics.small_cells import Bench
+from ringout.circuit.compile import compile_circuit
+from ringout.findings.remedies.prove import bridged_contacts
+from tests.physics.small_cells import Bench, small_cell
 
 READ = "K2: input-card-16\nS1: pushbutton-1no-gold\nT2: supply-24v-5a-floating"
 PRESSED = "P S1:13\nS1:14 K2:1\n"
@@ -87,6 +90,7 @@ def test_a_load_across_two_supplies_in_series_is_no_error(bench):
 # -- contacts that must open -----------------------------------------------------------------------
 
 STOP = "S0: emergency-stop-2nc-1no\nP1: lamp-led-24v"
+LOADED = "P1: lamp-led-24v"
 LAMP = "lamp: {channel: K1.O1, drives: P1}"
 FED_OVER_STOP = {
     "semiconductor": (
@@ -107,8 +111,16 @@ FED_OVER_STOP = {
 @pytest.mark.parametrize("way", FED_OVER_STOP)
 def test_outputs_fed_over_an_emergency_stop_are_fed(bench, way):
     items, joins = FED_OVER_STOP[way]
-    verdict = bench.cell(items, joins, LAMP)
+    verdict = bench.cell(items, joins, LAMP, remedies=True)
     assert "F401" not in verdict.codes, verdict.told()
+
+
+@pytest.mark.parametrize("way", FED_OVER_STOP)
+def test_no_advice_takes_a_load_past_an_emergency_stop(bench, way):
+    items, joins = FED_OVER_STOP[way]
+    verdict = bench.cell(items, joins, LAMP, remedies=True)
+    assert not [t for t in advice(verdict) if t.startswith("join")], advice(verdict)
+    assert not [t for t in advice(verdict) if "P1:X1 to" in t], advice(verdict)
 
 
 def test_a_common_that_hangs_on_an_open_contact_only_is_told(bench):
@@ -142,3 +154,16 @@ def test_an_open_second_0_v_of_outputs_is_told(bench):
     finding = verdict.finding("F401")
     assert finding.place == "K1:V-"
     assert any(r.proven for r in finding.remedies)
+
+
+def test_a_bridge_over_a_contact_is_seen_through_terminals(tmp_path):
+    """S0 stands between X5 and X6; a conductor from X5 to X6 bridges it, one to +24 V does not."""
+    items = "S0: emergency-stop-2nc-1no\nX5: terminal-block-4\nX6: terminal-block-4\n" + LOADED
+    joins = "P X5:1\nX5:2 S0:11\nS0:12 X6:1\nX6:2 P1:X1\nP1:X2 M"
+    made = []
+    for more in ("", "\nX5:3 X6:3", "\nP X5:3"):
+        file = tmp_path / "cell.yaml"
+        file.write_text(small_cell(items, joins + more), "utf-8")
+        made.append(compile_circuit(run.load(str(file)).cell))
+    assert bridged_contacts(made[0], made[1]) == ["S0.channel1"]
+    assert bridged_contacts(made[0], made[2]) == []

@@ -6,8 +6,10 @@ from collections.abc import Iterable, Iterator
 
 from ringout.cell.edit import with_landing, with_signal, with_swapped
 from ringout.cell.model import Cell, Join, Signal, Terminal
+from ringout.findings.clusters import reached
 from ringout.findings.feeds import commons_of
 from ringout.findings.model import Finding
+from ringout.findings.references import rail_labels
 from ringout.findings.remedies.proposal import Proposal, channel_terminal, terminal_of_net
 from ringout.findings.remedies.trials import Trials
 
@@ -24,9 +26,9 @@ def propose_landing(trials: Trials, finding: Finding) -> Iterable[Proposal]:
     elif finding.code in WRONG_LEVEL:
         yield from _other_channel(cell, finding)
     if finding.code == "F101":
-        yield from _common_to_other_pole(cell, finding)
+        yield from _common_to_other_pole(trials, finding)
     elif finding.code == "F301":
-        yield from _load_to_other_pole(cell, finding)
+        yield from _load_to_other_pole(trials, finding)
 
 
 def _joins_of(cell: Cell, item: str) -> list[Join]:
@@ -127,13 +129,15 @@ def _poles(cell: Cell) -> Iterator[tuple[Terminal, Terminal]]:
                 yield ends[0], ends[1]
 
 
-def _moved(cell: Cell, at: Terminal, names: tuple[str, ...]) -> Iterator[Proposal]:
+def _moved(trials: Trials, at: Terminal, names: tuple[str, ...]) -> Iterator[Proposal]:
     """Yield the cell with the conductor at a terminal taken to each pole of each supply."""
+    cell, circuit = trials.cell, trials.circuit
+    label = rail_labels(circuit)
     for join in cell.join_at.get(at, ()):
         far = join.b if join.a == at else join.a
         for pair in _poles(cell):
             for pole, words in zip(pair, ("+24 V", "0 V"), strict=True):
-                if pole == far:
+                if label[circuit.node(pole)] == label[circuit.node(far)]:
                     continue
                 yield Proposal(
                     f"take the conductor at {at} to {words} ({pole}) instead of {far}",
@@ -143,7 +147,8 @@ def _moved(cell: Cell, at: Terminal, names: tuple[str, ...]) -> Iterator[Proposa
                 )
 
 
-def _common_to_other_pole(cell: Cell, finding: Finding) -> Iterator[Proposal]:
+def _common_to_other_pole(trials: Trials, finding: Finding) -> Iterator[Proposal]:
+    cell = trials.cell
     signal = cell.signals.get(finding.get("signal"))
     if signal is None or "put the common" not in finding.message:
         return
@@ -154,20 +159,24 @@ def _common_to_other_pole(cell: Cell, finding: Finding) -> Iterator[Proposal]:
                 s.name for s in cell.signals.values() if s.item == item.name and s.on is not None
             )
             for at in [t for t in cell.join_at if t.item == item.name and item.net(t) == net]:
-                yield from _moved(cell, at, names)
+                yield from _moved(trials, at, names)
 
 
-def _load_to_other_pole(cell: Cell, finding: Finding) -> Iterator[Proposal]:
+def _load_to_other_pole(trials: Trials, finding: Finding) -> Iterator[Proposal]:
     """Try the free end of a load that its output cannot work on the other pole."""
+    cell = trials.cell
     signal = cell.signals.get(finding.get("signal"))
     if signal is None:
         return
     name = signal.drives.split(".")[0]
     own = channel_terminal(cell, signal.item, signal.channel.name)
+    circuit = trials.circuit
+    poles = {n for e in circuit.elements if e.kind == "source" for n in (e.tail, e.head)}
+    rails = reached(circuit, poles)
     for at in [t for t in cell.join_at if t.item == name]:
-        if any(own in (j.a, j.b) for j in cell.join_at[at]):
-            continue
-        yield from _moved(cell, at, (signal.name,))
+        # only an end that hangs on a pole already; the other one is what the output works
+        if own is not None and circuit.node(at) in rails - reached(circuit, [circuit.node(own)]):
+            yield from _moved(trials, at, (signal.name,))
 
 
 def _reached(cell: Cell, items: set[str]) -> set[Terminal]:

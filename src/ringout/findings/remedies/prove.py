@@ -7,7 +7,10 @@ from dataclasses import replace
 
 from ringout.base import Severity
 from ringout.cell.model import Cell
+from ringout.circuit.compile import compile_circuit
+from ringout.circuit.model import Circuit
 from ringout.findings.model import Finding, Judgement, Margin, Remedy, SignalResult
+from ringout.findings.references import rail_labels
 from ringout.findings.remedies.landing import propose_landing
 from ringout.findings.remedies.levels import propose_levels
 from ringout.findings.remedies.loads import propose_loads
@@ -25,6 +28,9 @@ MAKERS: tuple[Maker, ...] = (
     propose_timing,
 )
 MOST_REMEDIES = 3
+# Shorts, overloads, parts turned round, voltages too high: no cure may bring these.
+HARMFUL = frozenset({"F201", "F202", "F203", "F205"})
+WORSE_V = 0.05  # a margin that fails already may not fall by more
 
 
 def with_remedies(
@@ -55,7 +61,10 @@ def _remedies(trials: Trials, finding: Finding) -> tuple[Remedy, ...]:
     out: list[Remedy] = []
     for maker in MAKERS:
         for proposal in maker(trials, finding):
-            out.append(_prove(finding, trials, proposal))
+            made = _prove(finding, trials, proposal)
+            if made is None:
+                continue
+            out.append(made)
             if sum(r.proven for r in out) >= MOST_REMEDIES:
                 break
     out.sort(key=lambda r: not r.proven)
@@ -63,17 +72,58 @@ def _remedies(trials: Trials, finding: Finding) -> tuple[Remedy, ...]:
     return tuple((proven or out)[:MOST_REMEDIES])
 
 
-def _prove(finding: Finding, trials: Trials, proposal: Proposal) -> Remedy:
+def _prove(finding: Finding, trials: Trials, proposal: Proposal) -> Remedy | None:
+    """Return the proposal solved again; None for one that harms, which is no advice at all."""
     before = trials.before
     after = trials.judged(proposal.edit, proposal.cell)
     keys = {f.key for f in after.findings if f.severity is not Severity.NOTE}
     old = {f.key for f in before.findings}
     errors = {f.key for f in after.findings if f.severity is Severity.ERROR}
-    proven = finding.key not in keys and not errors - old and not after.not_run
+    if any(code in HARMFUL for code, *_ in errors - old):
+        return None
+    if bridged_contacts(trials.circuit, compile_circuit(proposal.cell)):
+        return None
     margins = tuple(
         _margin(name, _by_name(before, name), _by_name(after, name)) for name in proposal.signals
     )
+    if any(_works_unasked(_by_name(after, s.name)) > _works_unasked(s) for s in before.signals):
+        return None
+    worse = any(_worse(_margin(s.name, s, _by_name(after, s.name))) for s in before.signals)
+    proven = finding.key not in keys and not errors - old and not worse and not after.not_run
     return Remedy(proposal.text, proven, margins, proposal.edit)
+
+
+def bridged_contacts(before: Circuit, after: Circuit) -> list[str]:
+    """Return contacts that conductors bridge after a change and did not before.
+
+    What a contact switches off must stay off when it opens, an emergency stop above all.
+    """
+    label, now = rail_labels(before), rail_labels(after)
+    found = []
+    for e in before.elements:
+        number = after.index_of.get(e.name)
+        if e.kind != "contact" or number is None or label[e.tail] == label[e.head]:
+            continue
+        same = after.elements[number]
+        if now[same.tail] == now[same.head]:
+            found.append(e.name)
+    return found
+
+
+def _works_unasked(signal: SignalResult | None) -> bool:
+    """Return whether an output's load can work while the output is off."""
+    if signal is None or signal.kind != "output" or signal.off is None:
+        return False
+    return signal.on_limit_v is not None and signal.off.v_high >= signal.on_limit_v
+
+
+def _worse(margin: Margin) -> bool:
+    """Return whether a level that is wrong becomes still more so; a new one is a new finding."""
+    pairs = ((margin.on_before_v, margin.on_after_v), (margin.off_before_v, margin.off_after_v))
+    return any(
+        was is not None and was < 0.0 and now is not None and now < was - WORSE_V
+        for was, now in pairs
+    )
 
 
 def _by_name(judgement: Judgement, name: str) -> SignalResult | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 from ringout.cell.model import Cell, Signal
 from ringout.circuit.compile import compile_circuit
@@ -34,6 +35,11 @@ class Trials:
     _bleeders: dict[str, float | None] = field(default_factory=dict)
     _base: Survey | None = None
 
+    @cached_property
+    def circuit(self) -> Circuit:
+        """Return the circuit of the cell as it is."""
+        return compile_circuit(self.cell)
+
     def judged(self, edit: Edit, cell: Cell) -> Judgement:
         """Return the judgement of a changed cell; the edit text tells changes apart."""
         if edit not in self._judged:
@@ -50,7 +56,7 @@ class Trials:
         """Return the far short at one item of a cell that differs in cables or settings only."""
         circuit = compile_circuit(cell)
         if self._base is None:
-            self._base = survey(compile_circuit(self.cell))
+            self._base = survey(self.circuit)
         shorts = far_shorts(cell, self._base, circuit, only=item)
         return shorts[0] if shorts else None
 
