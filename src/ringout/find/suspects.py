@@ -20,6 +20,9 @@ INTERNAL = frozenset(
         "suppressor-absent",
         "suppressor-reversed",
         "supply-low",
+        "supply-dead",
+        "device-dead",
+        "load-open",
         "reversed",
     }
 )
@@ -38,6 +41,9 @@ LOOSE = frozenset(
         "stage-shorted",
         "welded",
         "never",
+        "supply-dead",
+        "device-dead",
+        "load-open",
     }
 )
 MOVING = frozenset({"open-landed", "open-cord", "open-link", "joint", "short-cores", "short-rail"})

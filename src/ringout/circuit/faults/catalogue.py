@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from ringout.circuit.faults.alternatives import wrong_parts
 from ringout.circuit.faults.conductors import opens_and_joints, pins_off, plugs_off, swaps
+from ringout.circuit.faults.dead import dead_devices, dead_loads, dead_supplies
 from ringout.circuit.faults.inside import (
     contacts_and_stages,
     low_supplies,
@@ -32,6 +33,9 @@ KINDS: tuple[Callable[[Wiring], Iterable[Fault]], ...] = (
     missing_returns,
     suppressors,
     low_supplies,
+    dead_supplies,
+    dead_devices,
+    dead_loads,
     wet_plugs,
 )
 

@@ -20,6 +20,7 @@ from ringout.solve import Solution
 
 FloatArray = NDArray[np.float64]
 Words = NDArray[np.str_]
+BROKEN_A = 1e-6  # a load that works takes far more
 LIT_SHARE = 0.5  # of its rated current: a lamp that anyone would call lit, common practice
 
 
@@ -53,14 +54,19 @@ class Watched:
         return "lamp" if self.by_current else "shows"
 
     def values(self, circuit: Circuit, solution: Solution) -> FloatArray:
-        """Return (S,) what it is judged by: volts across it, or amperes; loads know no sign."""
+        """Return (S,) what it is judged by: volts across it, or amperes.
+
+        Loads know no sign. Volts of a load that takes no current at all, because it is broken
+        inside, are given negative: they are there for a meter, and do nothing.
+        """
         e = circuit.elements[self.element]
         if self.by_current:
             found = np.abs(solution.element_a[:, self.element])
         else:
             found = solution.node_v[:, e.tail] - solution.node_v[:, e.head]
             if self.kind == "moves":
-                found = np.abs(found)
+                taken = np.abs(solution.element_a[:, self.element]) > BROKEN_A
+                found = np.where(taken, 1.0, -1.0) * np.abs(found)
         return np.asarray(found, dtype=np.float64)
 
     def judge(self, values: FloatArray) -> NDArray[np.int64]:

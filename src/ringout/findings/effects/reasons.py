@@ -31,6 +31,9 @@ _MATTERS = {
     "suppressor-absent": "No level tells; the harm comes with every turning off.",
     "suppressor-reversed": "No level tells.",
     "supply-low": "All levels still hold; margins are gone.",
+    "supply-dead": "Another supply feeds all that is looked at; with that one gone too, it shows.",
+    "device-dead": "Nothing in the cell depends on it.",
+    "load-open": "It is never driven in the states solved; when it should work, it will not.",
     "pair": "The two together still show nothing.",
 }
 

@@ -335,6 +335,8 @@ class _Batch:
         unit = "A" if w.by_current else "V"
         dimension = "amps" if w.by_current else "volts"
         old, new = w.words[change[0]], w.words[change[1]]
+        if w.kind == "moves":  # the sign only tells a broken load from one that works
+            now, before = abs(now), abs(before)
         shown = _shown(float(now), dimension), _shown(float(before), dimension)
         return Effect(
             w.kind,
