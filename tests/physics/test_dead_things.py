@@ -104,3 +104,54 @@ def test_the_contact_of_a_broken_coil_that_is_closed_at_rest_stays_closed(tmp_pa
         "rests: {channel: K2.I1, on: K5 released}",
     )
     assert ("rests", "off", "on") in told(found["dead K5"])
+
+
+# -- splitters (FC-O-36) --------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def split(tmp_path_factory):
+    return faults(
+        tmp_path_factory.mktemp("split"),
+        f"{BLOCK}\nX5: m12-y-splitter\nB1: inductive-pnp-no\nB2: inductive-pnp-no",
+        f"{FEED}B1 X5-A\nB2 X5-B\nX5-T W3 K1-X1",
+        "one: {channel: K1.I1, on: B1 target}\ntwo: {channel: K1.I2, on: B2 target}",
+        "W3: {part: cordset-m12-4, length: 1 m}",
+    )
+
+
+def test_the_reversed_splitter_exchanges_the_two_legs(split):
+    """Leg A then works pin 2, leg B pin 4: each signal follows the other sensor."""
+    row = split["m12-y-splitter-reversed for X5"]
+    assert row.fault.kind == "wrong-part"
+    assert row.fault.items == ("X5",)
+    assert told(row) >= {("one", "on", "off"), ("one", "off", "on"), ("two", "on", "off")}
+
+
+def test_a_t_piece_puts_both_sensors_on_pin_4(split):
+    """Pin 4 of either leg is then the channel of pin 4; nothing drives pin 2."""
+    assert told(split["m12-t-splitter for X5"]) == {("one", "off", "on"), ("two", "on", "off")}
+
+
+def test_a_splitter_that_joins_the_pins_in_use_alike_is_no_fault(split):
+    """The bridged one ties pin 2 of each leg to its pin 4, where these cords have nothing."""
+    assert "m12-y-splitter-bridged for X5" not in split
+
+
+def test_a_box_is_not_taken_for_a_splitter(split):
+    assert {i for i in split if i.endswith(" for X5")} <= {
+        "m12-y-splitter-reversed for X5",
+        "m12-t-splitter for X5",
+    }
+
+
+def test_a_core_from_leg_to_leg_is_left_alone(tmp_path):
+    """It would have to be moved at both ends; no such fault is made rather than half of one."""
+    found = faults(
+        tmp_path,
+        f"{BLOCK}\nX5: m12-y-splitter\nB1: inductive-pnp-no",
+        f"{FEED}B1 K1-X2\nX5-A:4 W9:1 X5-B:4\nX5-T W3 K1-X1",
+        "one: {channel: K1.I3, on: B1 target}",
+        "W3: {part: cordset-m12-4, length: 1 m}\nW9: {part: wire-0.5, length: 1 m}",
+    )
+    assert not [i for i in found if i.endswith(" for X5")]

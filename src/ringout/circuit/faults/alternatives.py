@@ -73,7 +73,8 @@ def _fits(part: Part, other: Part) -> bool:
 
 
 @lru_cache(maxsize=16)
-def _family(family: str, folder: str) -> tuple[Part, ...]:
+def family_parts(family: str, folder: str) -> tuple[Part, ...]:
+    """Return all parts of a family, shipped and the user's own."""
     names = []
     for name in part_names(folder):
         path = part_file(name, folder)
@@ -93,7 +94,7 @@ def wrong_parts(w: Wiring) -> Iterator[Fault]:
         if manner is None:
             continue
         taken: set[str] = set()
-        for other in _family(item.part.family, w.cell.folder):
+        for other in family_parts(item.part.family, w.cell.folder):
             theirs = manner_of(other)
             if theirs is None or not _fits(item.part, other):
                 continue

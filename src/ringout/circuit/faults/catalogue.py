@@ -15,6 +15,7 @@ from ringout.circuit.faults.inside import (
     suppressors,
 )
 from ringout.circuit.faults.model import Fault
+from ringout.circuit.faults.pin_maps import wrong_connectors
 from ringout.circuit.faults.shorts import between_cores, between_terminals, to_rails, wet_plugs
 from ringout.circuit.faults.wiring import Wiring
 from ringout.circuit.model import Circuit
@@ -29,6 +30,7 @@ KINDS: tuple[Callable[[Wiring], Iterable[Fault]], ...] = (
     pins_off,
     plugs_off,
     wrong_parts,
+    wrong_connectors,
     contacts_and_stages,
     missing_returns,
     suppressors,
