@@ -44,13 +44,13 @@ def ratios(first: Callable[[], float], second: Callable[[], float], runs: int) -
     return out
 
 
-def show(what: str, found: list[float], asked: float) -> bool:
+def show(what: str, found: list[float], asked: float, unit: str = "x") -> bool:
     """Print one row; return whether the median is within what is asked."""
     middle = statistics.median(found)
     good = middle <= asked
     print(
-        f"{what:<64} {middle:6.2f}x  ({min(found):.2f} to {max(found):.2f})  "
-        f"asked: at most {asked:g}x  {'ok' if good else 'TOO SLOW'}",
+        f"{what:<64} {middle:6.3g}{unit}  ({min(found):.3g} to {max(found):.3g})  "
+        f"asked: at most {asked:g}{unit}  {'ok' if good else 'TOO SLOW'}",
         flush=True,
     )
     return good

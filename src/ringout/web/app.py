@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
@@ -160,8 +161,12 @@ def _answered(
         form,
     )
     with session.lock:  # reckoning shares what was compiled; one at a time keeps it whole
+        start = time.perf_counter()
         answer = route.handler(session, ask)
-    return _response(request, session, keys, answer)
+        made = _response(request, session, keys, answer)
+        spent_ms = 1000 * (time.perf_counter() - start)
+    made.headers["server-timing"] = f"bench;dur={spent_ms:.1f}"
+    return made
 
 
 def _response(request: Request, session: Session, keys: Keys, answer: Answer) -> Response:

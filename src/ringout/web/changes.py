@@ -46,6 +46,7 @@ class Bench:
         state: actor to position.
         change: all changes of the wiring as one fault; `NOTHING` for none.
         made: every change with its words.
+        bridges: terminals joined by a wire.
         red: place of the red probe, None when it is nowhere.
         black: likewise.
         problems: what could not be understood.
@@ -56,6 +57,7 @@ class Bench:
     state: dict[str, str]
     change: Fault
     made: tuple[Made, ...]
+    bridges: tuple[tuple[Terminal, Terminal], ...]
     red: Terminal | str | None
     black: Terminal | str | None
     problems: tuple[str, ...]
@@ -100,7 +102,14 @@ def set_up(now: Snapshot, setting: Setting) -> Bench:
         tuple(sorted(state.items())),
         tuple((m.field, m.word) for m in made if not m.trouble),
     )
-    return Bench(variant, state, change, tuple(made), red, black, tuple(problems), key)
+    laid = tuple(_laid(variant, m.word) for m in made if m.field == "bridges" and not m.trouble)
+    return Bench(variant, state, change, tuple(made), laid, red, black, tuple(problems), key)
+
+
+def _laid(variant: Variant, word: str) -> tuple[Terminal, Terminal]:
+    """Return the ends of a bridge that is known to be one."""
+    places, _ = _terminals(Wiring(variant.circuit), word)
+    return places[0], places[1]
 
 
 def _told(problems: Iterable[Diagnostic]) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
@@ -9,8 +10,9 @@ from html import escape
 from ringout.report.drawing.circuit_draw import Letters, draw_strip
 from ringout.report.drawing.lanes import make_grid
 from ringout.report.drawing.paper import Box, Paper
-from ringout.report.drawing.path_model import CircuitView, PathConductor
+from ringout.report.drawing.path_model import CircuitView
 from ringout.report.drawing.place import MARK_MM, Plan, Strip, label_column, link_room, make_plan
+from ringout.web.hands import Bridge, conductor_of
 
 STRIP_GAP_MM = 5.0
 PIN_HIGH_MM = 6.4
@@ -18,6 +20,7 @@ PIN_WIDE_MM = 9.0
 CORE_HIGH_MM = 6.4
 OVER_MM = 1.6  # how far the place of a pin reaches past the edge of its box
 TOP_MM = 1.0
+BULGE_MM = 9.0  # how far a bridge swings out
 LEAST_MM = 165.0  # a narrower drawing is not blown up beyond this
 
 
@@ -56,16 +59,14 @@ class Target:
 Aim = Callable[[Spot], Target | None]
 
 
-def picture(
-    view: CircuitView, width_mm: float, aim: Aim, bridges: Sequence[tuple[str, str]] = ()
-) -> str:
+def picture(view: CircuitView, width_mm: float, aim: Aim, bridges: Sequence[Bridge] = ()) -> str:
     """Return the circuit as SVG with links over pins, conductors and items.
 
     Args:
         view: the circuit in one state.
         width_mm: width it may take before it goes on in another strip.
         aim: gives for a place what a click on it does; None for nothing.
-        bridges: terminals that a wire joins; it is drawn where both can be seen.
+        bridges: wires laid over it; one is drawn where both its ends can be seen.
     """
     plan = make_plan(make_grid(view), width_mm)
     used_mm = max((s.gap_mm[s.last][1] for s in plan.strips), default=0.0) + MARK_MM
@@ -76,10 +77,10 @@ def picture(
     for strip in plan.strips:
         draw_strip(paper, plan, strip, y, letters)
         found = list(_spots(plan, strip, y))
-        for a, b in bridges:
-            paper.put(_bridge(found, a, b), "bridges")
         spots += found
         y += strip.height_mm + STRIP_GAP_MM
+    for bridge in bridges:
+        paper.put(_bridge(spots, bridge), "bridges")
     for spot in spots:
         target = aim(spot)
         if target is not None:
@@ -92,17 +93,26 @@ def picture(
     return svg.replace("</svg>", f"<g>{over}</g></svg>")
 
 
-def _bridge(spots: Sequence[Spot], a: str, b: str) -> str:
+def _bridge(spots: Sequence[Spot], bridge: Bridge) -> str:
     """Return a wire between two pins, bulging out so that it is seen beside a core."""
-    tips = {s.name: s.tip_mm for s in spots if s.kind == "pin" and s.name in (a, b)}
-    if len(tips) < 2:
+    tips = {
+        end: [s.tip_mm for s in spots if s.kind == "pin" and s.name == end]
+        for end in (bridge.a, bridge.b)
+    }
+    pairs = [(one, two) for one in tips[bridge.a] for two in tips[bridge.b]]
+    if not pairs:
         return ""
-    (x1, y1), (x2, y2) = tips[a], tips[b]
-    out = 7.0 if abs(x1 - x2) < 1.0 else 0.0
-    middle = f"{(x1 + x2) / 2 + out:.2f} {(y1 + y2) / 2 - (0 if out else 7):.2f}"
+    # a pin may be seen on both sides of its box: the wire is laid the short way
+    (x1, y1), (x2, y2) = min(pairs, key=lambda p: math.dist(*p))
+    beside = abs(x1 - x2) < 1.0
+    out, up = (BULGE_MM, 0.0) if beside else (0.0, BULGE_MM)
+    middle = f"{(x1 + x2) / 2 + out:.2f} {(y1 + y2) / 2 - up:.2f}"
+    x, y = (x1 + x2) / 2 + out / 2, (y1 + y2) / 2 - up / 2  # where the curve is farthest out
+    words = f"bridge {bridge.words}".strip()
     return (
-        f'<path class="bridge" d="M{x1:.2f} {y1:.2f}Q{middle} {x2:.2f} {y2:.2f}">'
-        f"<title>bridge {escape(a)} to {escape(b)}</title></path>"
+        f'<g class="bridge"><path d="M{x1:.2f} {y1:.2f}Q{middle} {x2:.2f} {y2:.2f}"/>'
+        f'<text x="{x + 1.4:.2f}" y="{y + 1.0:.2f}" font-size="3">{escape(words)}</text>'
+        f"<title>bridge {escape(bridge.a)} to {escape(bridge.b)}</title></g>"
     )
 
 
@@ -166,7 +176,7 @@ def _spots(plan: Plan, strip: Strip, top_mm: float) -> Iterator[Spot]:
         for index, one, other in lane.wires:
             box = _core_box(plan, strip, one, other, y)
             if box is not None:
-                yield _spot("core", _conductor(grid.view.conductors[index]), box)
+                yield _spot("core", conductor_of(grid.view.conductors[index]), box)
         for name, pin in lane.left.items():
             if name in edges:
                 yield _pin(str(pin.terminal), edges[name][0], y, box_is_left=False)
@@ -201,13 +211,6 @@ def _core_box(plan: Plan, strip: Strip, left: str, right: str, y: float) -> Box 
     return Box(start + 1.4, y - CORE_HIGH_MM / 2, max(end - start - 2.8, 3.0), CORE_HIGH_MM)
 
 
-def _conductor(c: PathConductor) -> str:
-    """Return the name of a conductor as the file has it, whatever is written at it."""
-    if c.cable:
-        return f"{c.cable}:{c.colour}"
-    return f"{c.a.terminal} to {c.b.terminal}"
-
-
 def _links(
     plan: Plan,
     strip: Strip,
@@ -226,7 +229,9 @@ def _links(
         start = strip.gap_mm[column][0] + used.get(column, 1.5)
         used[column] = used.get(column, 1.5) + room
         low, high = sorted((y_mm[a], y_mm[b]))
-        yield _spot("core", _conductor(c), Box(start, low + 1.0, room, max(high - low - 2.0, 3.0)))
+        yield _spot(
+            "core", conductor_of(c), Box(start, low + 1.0, room, max(high - low - 2.0, 3.0))
+        )
         for lane in (a, b):
             pin = plan.grid.lanes[lane].right.get(name)
             if pin is not None:

@@ -12,6 +12,7 @@ from ringout.web.doors import Keys, new_code
 
 FIRST_PORT = 8741
 TRIED = 20
+BACKLOG = 128
 SCHEME = "http"
 
 
@@ -49,6 +50,7 @@ def take_place(host: str, port: int | None) -> Place:
         made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             made.bind((str(at[0]), wanted))
+            made.listen(BACKLOG)  # a browser that is early waits, and is not turned away
         except OSError as error:
             made.close()
             problem = error

@@ -160,17 +160,9 @@ class _Builder:
         return net
 
     def _pin(self, terminal: Terminal) -> PathPin:
-        item = self.cell.items[terminal.item]
-        net = item.net(terminal)
-        assert net is not None
-        socket = item.part.sockets.get(terminal.socket)
-        made_up = socket is not None and not socket.clamps
-        return PathPin(
-            terminal,
-            self._net(item.name, net),
-            socket.connector if socket is not None else "",
-            GENDER.get(socket.gender, "") if socket is not None and made_up else "",
-        )
+        pin = path_pin(self.cell, terminal)
+        self._net(terminal.item, pin.net)
+        return pin
 
     def _at(self, node: int, join: Join | None) -> PathPin | None:
         """Return a terminal on a node, best one the conductor was meant for."""
@@ -344,6 +336,21 @@ class _Builder:
             f"off up to {format_quantity(limits.off_v, 'volts')}"
         )
         return f"{text}: {level} ({bounds})"
+
+
+def path_pin(cell: Cell, terminal: Terminal) -> PathPin:
+    """Return a terminal as the drawing shows it."""
+    item = cell.items[terminal.item]
+    net = item.net(terminal)
+    assert net is not None
+    socket = item.part.sockets.get(terminal.socket)
+    made_up = socket is not None and not socket.clamps
+    return PathPin(
+        terminal,
+        net,
+        socket.connector if socket is not None else "",
+        GENDER.get(socket.gender, "") if socket is not None and made_up else "",
+    )
 
 
 def _connector(connector: str) -> str:

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 from urllib.parse import quote
 
-from ringout.cell.model import Cell, Terminal
-from ringout.cell.places import split_word
+from ringout.cell.model import Cell
 from ringout.report.drawing import build_circuit_view, on_state
 from ringout.report.drawing.path_model import CircuitView
 from ringout.web.aim import Aimer
 from ringout.web.changes import Bench, Made, set_up, swapped_elsewhere
 from ringout.web.exchange import Answer, Ask, Page, Redirect, Route, not_there
+from ringout.web.hands import bridges_over, in_bench_words
 from ringout.web.picture import picture
 from ringout.web.reckon import Reckoned, reckon
 from ringout.web.session import Session
@@ -85,24 +84,7 @@ def view_of(bench: Bench, name: str, done: Reckoned) -> CircuitView:
     view = build_circuit_view(
         cell, cell.signals[name], bench.state, fault=done.change, circuit=circuit
     )
-    return _with_lifts(view, circuit.lifted_node)
-
-
-def _with_lifts(view: CircuitView, lifted: Any) -> CircuitView:
-    """Return the view with a word on every conductor whose end is taken off."""
-    if not lifted:
-        return view
-    off: dict[str, list[str]] = {}
-    for word in lifted:
-        conductor, _, item = word.rpartition("@")
-        off.setdefault(conductor, []).append(item)
-    conductors = tuple(
-        replace(c, text=f"off at {' and '.join(off[name])}")
-        if (name := f"{c.cable}:{c.colour}" if c.cable else c.name) in off and c.kind != "fault"
-        else c
-        for c in view.conductors
-    )
-    return replace(view, conductors=conductors)
+    return in_bench_words(view, bench)
 
 
 def _values(
@@ -114,6 +96,7 @@ def _values(
         bench.variant.cell, on_state(bench.variant.circuit, bench.variant.cell.signals[name])
     )
     here, rest = switches(bench, done, name, setting, {i.name for i in view.items})
+    drawn, bridges = bridges_over(view, bench)
     opened = [f"{o} has opened: what hangs on it has no voltage any more." for o in done.opened]
     return {
         "signal": name,
@@ -122,7 +105,7 @@ def _values(
         "result": view.result,
         "own": next((s for s in done.shown if s.name in (name, own.drives)), None),
         "reference": view.reference,
-        "svg": picture(view, WIDTH_MM, aimer.aim, _bridges(bench.variant.cell, setting, view)),
+        "svg": picture(drawn, WIDTH_MM, aimer.aim, bridges),
         "setting": setting,
         "url": setting.url,
         "signals": [
@@ -184,28 +167,6 @@ def _more(aimer: Aimer, made: Made, setting: Setting, name: str) -> dict[str, st
         return None
     swaps = tuple(word if w == made.word else w for w in setting.swaps)
     return {"text": f"At {word.rpartition('@')[2]}", "url": setting.but(swaps=swaps).url(name)}
-
-
-def _bridges(cell: Cell, setting: Setting, view: CircuitView) -> list[tuple[str, str]]:
-    """Return the pairs of terminals that are bridged and not joined on the drawing already."""
-    drawn = [
-        {(c.a.terminal.item, c.a.net), (c.b.terminal.item, c.b.net)}
-        for c in view.conductors
-        if c.kind == "fault"
-    ]
-    out = []
-    for word in setting.bridges:
-        ends = [w.strip() for w in word.split(",")]
-        nets = {_net(cell, end) for end in ends}
-        if len(ends) == 2 and nets not in drawn:
-            out.append((ends[0], ends[1]))
-    return out
-
-
-def _net(cell: Cell, word: str) -> tuple[str, str]:
-    item, socket, pin = split_word(word)
-    found = cell.items.get(item)
-    return item, (found.net(Terminal(item, socket, pin)) or "") if found is not None else ""
 
 
 def _cautions(view: CircuitView) -> tuple[str, ...]:

@@ -151,4 +151,5 @@ def _words(node: object) -> str:
     return ""
 
 
+MENU = (("/add", "Add"),)
 ROUTES = (Route("/add", show), Route("/add", add, writes=True))

@@ -5,6 +5,9 @@
   const token = document.querySelector('meta[name="token"]')?.content ?? "";
   let running = null;
 
+  let last = history.state?.step ?? 0;
+
+  const step = () => history.state?.step ?? 0; // how many swaps led to this view
   const main = () => document.getElementById("main");
   const say = (text) => { document.getElementById("news").textContent = text; };
 
@@ -34,7 +37,10 @@
       [...main().querySelectorAll(".scroll")].forEach((s, k) => { s.scrollLeft = left[k] ?? 0; });
       for (const d of main().querySelectorAll("details[data-key]")) d.open = d.open || (open.includes(d.dataset.key) && d.dataset.key !== "pick");
       document.title = made.title;
-      if (push) history.pushState(null, "", answer.url || url);
+      if (push) {
+        history.pushState({ step: step() + 1 }, "", answer.url || url);
+        last = step();
+      }
       const wanted = key || had;
       const next = (wanted && main().querySelector(`[data-key="${CSS.escape(wanted)}"]`))
         || (link && main().querySelector(`[href="${CSS.escape(link)}"]`));
@@ -70,6 +76,46 @@
   });
 
   addEventListener("popstate", () => swap(location.href, { push: false }));
+
+  // -- back and forth, and the view as a link ------------------------------------------------------
+  function walk(by) {
+    if (by < 0 ? step() > 0 : step() < last) history.go(by);
+  }
+
+  document.addEventListener("click", (event) => {
+    const button = event.target.closest?.("button");
+    if (button?.dataset.step) walk(Number(button.dataset.step));
+    if (button?.id === "copy") {
+      const link = document.getElementById("link");
+      link.select();
+      const told = () => { say("Copied."); button.textContent = "Copied"; };
+      if (navigator.clipboard) navigator.clipboard.writeText(link.value).then(told, () => {});
+      else if (document.execCommand("copy")) told();
+    }
+  });
+
+  document.addEventListener("keydown", (event) => {
+    if (!(event.ctrlKey || event.metaKey) || event.target.matches?.("input, textarea, select")) return;
+    const steps = document.getElementById("steps");
+    const by = { z: event.shiftKey ? 1 : -1, y: 1 }[event.key.toLowerCase()];
+    if (!steps || !by) return;
+    event.preventDefault();
+    walk(by);
+  });
+
+  function steps() {
+    const place = document.getElementById("steps");
+    if (place) {
+      place.hidden = false;
+      // marked, not disabled: the focus must not fall off a button that was just pressed
+      place.children[0].setAttribute("aria-disabled", String(step() <= 0));
+      place.children[1].setAttribute("aria-disabled", String(step() >= last));
+    }
+    const copy = document.getElementById("copy");
+    if (copy) copy.hidden = false;
+    const link = document.getElementById("link");
+    if (link && link.value.startsWith("/")) link.value = location.origin + link.value;
+  }
 
   // -- the text of the file ------------------------------------------------------------------
   let pause = 0;
@@ -141,6 +187,7 @@
   }
 
   function begin() {
+    steps();
     const area = document.getElementById("text");
     if (area && !area.dataset.begun) {
       area.dataset.begun = "1";
