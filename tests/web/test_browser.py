@@ -155,6 +155,47 @@ def test_cut_in_the_drawing_and_take_back_by_mouse(page):
     expect(page, ".result").to_contain_text(": on")
 
 
+def test_steps_are_undone_and_done_again(page):
+    page.goto(SIGNAL)
+    undo, redo = page.locator('[data-key="undo"]'), page.locator('[data-key="redo"]')
+    playwright.expect(undo).to_have_attribute("aria-disabled", "true")
+    page.click('[data-key="S1 pressed"]')
+    expect(page, ".result").to_contain_text(": on")
+    page.click('[data-key="tool cut"]')
+    page.click('[data-key="core W1:BK"] > rect')
+    expect(page, ".result").to_contain_text(": off")
+    undo.click()
+    expect(page, ".result").to_contain_text(": on")
+    redo.click()
+    expect(page, ".result").to_contain_text(": off")
+    playwright.expect(redo).to_have_attribute("aria-disabled", "true")
+    page.keyboard.press("Control+z")
+    expect(page, ".result").to_contain_text(": on")
+    page.click("text=All at rest")  # a new step: what was undone cannot be done again
+    expect(page, ".result").to_contain_text(": off")
+    playwright.expect(redo).to_have_attribute("aria-disabled", "true")
+
+
+def test_a_link_shows_another_browser_the_same(page, browser):
+    page.goto(f"{SIGNAL}?while=S1+pressed&tool=bridge")
+    page.click('[data-key="pin K1-X1:1"] > rect')
+    expect(page, ".hint").to_contain_text("First: K1-X1:1")
+    page.click('[data-key="pin K1-X1:3"] > rect')
+    expect(page, ".result").to_contain_text(": off")
+    link = page.input_value("#link")
+    context = browser.new_context()
+    other = context.new_page()
+    other.goto(link)
+    assert result(other) == result(page)
+    assert "A wire bridges K1-X1:1 and K1-X1:3" in other.inner_text(".made")
+    assert "F1.branch1 has opened" in other.inner_text(".board")
+    context.close()
+    page.context.grant_permissions(["clipboard-read", "clipboard-write"])
+    page.click("#copy")
+    expect(page, "#copy").to_have_text("Copied")
+    assert page.evaluate("navigator.clipboard.readText()") == link
+
+
 def test_swapping_keeps_the_page_and_its_scroll(page):
     page.set_viewport_size({"width": 390, "height": 800})
     page.goto(SIGNAL)
@@ -285,7 +326,7 @@ def test_a_person_makes_a_cell_from_nothing(browser, serve):
         form.locator("select").select_option(part)
         form.locator('[name="length"]').fill("5")
         form.locator("button").click()
-    for cable, item, socket_ in (("W3", "S1", "K1-X1"), ("W4", "S2", "K1-X2")):
+    for cable, item, socket_ in (("W4", "S1", "K1-X1"), ("W5", "S2", "K1-X2")):
         page.select_option('select[name="cable"]', cable)
         page.wait_for_selector(f"legend:has-text('{cable}:BN')")
         for core, a, b in (("BN", "13", "1"), ("BK", "14", "4")):
@@ -294,7 +335,7 @@ def test_a_person_makes_a_cell_from_nothing(browser, serve):
         page.click("text=Land these cores")
     form = page.locator("form", has=page.locator("text=Add the join"))
     form.locator('[name="from"]').fill("B1")
-    form.locator('[name="core"]').fill("W5")
+    form.locator('[name="core"]').fill("W6")
     form.locator('[name="to"]').fill("K1-X3")
     form.locator("button").click()
     for name, channel, on in (

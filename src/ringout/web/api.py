@@ -160,7 +160,7 @@ def _add_writing(app: Application, session: Session, needs: list[Any]) -> None:
         return {"digest": done}
 
     def add(body: EntryBody) -> dict[str, Any]:
-        """Write an entry into the file: item, cable, join, cores, signal, expect or remove."""
+        """Write an entry: device, item, cable, join, cores, signal, expect or remove."""
         with session.lock:
             done = enter(session, body.digest, body.kind, body.words)
         if not done.digest:

@@ -11,6 +11,7 @@ from ringout.cell.edit import free_name
 from ringout.cell.model import Cell
 from ringout.cellfile.write import AddEntry, AddLine, Edit, EditError, Remove, rewrite
 from ringout.web.checking import check_text, fresh_errors
+from ringout.web.landing import land
 from ringout.web.session import Session
 
 SECTIONS = ("items", "cables", "joins", "signals", "expect")
@@ -40,7 +41,7 @@ def enter(session: Session, digest: str, kind: str, words: Words) -> Done:
     Args:
         session: the bench.
         digest: digest of the file the form was made from.
-        kind: `item`, `cable`, `join`, `cores`, `signal`, `expect` or `remove`.
+        kind: `device`, `item`, `cable`, `join`, `cores`, `signal`, `expect` or `remove`.
         words: what was typed, by field.
     """
     text, found = session.read()
@@ -65,6 +66,7 @@ def enter(session: Session, digest: str, kind: str, words: Words) -> Done:
 
 def _edits(cell: Cell | None, kind: str, words: Words) -> tuple[Sequence[Edit], str]:
     makers = {
+        "device": land,
         "item": _item,
         "cable": _cable,
         "join": _join,

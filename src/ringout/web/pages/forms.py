@@ -13,6 +13,7 @@ from ringout.web.checking import check_text
 from ringout.web.entries import Done, enter
 from ringout.web.exchange import Answer, Ask, Page, Redirect, Route
 from ringout.web.faces import free_channels
+from ringout.web.landing import GIVERS, TAKERS, free_places
 from ringout.web.session import Session
 from ringout.web.snapshot import Shelf
 
@@ -58,6 +59,9 @@ def _page(session: Session, ask: Ask, done: Done | None, words: dict[str, str]) 
     cable = words.get("cable") or ask.first("cable")
     values: dict[str, Any] = {
         "digest": digest,
+        "devices": {f: p for f, p in parts.items() if f in (*GIVERS, *TAKERS)},
+        "places": free_places(cell) if cell is not None else [],
+        "last_signal": _last_signal(cell) if ask.first("done") in ("device", "signal") else "",
         "items": {f: p for f, p in parts.items() if f not in LAID},
         "laid": {f: p for f, p in parts.items() if f in LAID},
         "problems": len(problems),
@@ -80,6 +84,11 @@ def _page(session: Session, ask: Ask, done: Done | None, words: dict[str, str]) 
         values |= _choices(cell, cable)
     status = 200 if done is None else 409 if done.stale else 422
     return Page("add.html", "Add to the cell", values, status)
+
+
+def _last_signal(cell: Cell | None) -> str:
+    """Return the signal that was added last: new ones stand at the end of the file."""
+    return [*cell.signals][-1] if cell is not None and cell.signals else ""
 
 
 def _choices(cell: Cell, cable: str) -> dict[str, Any]:

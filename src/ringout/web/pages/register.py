@@ -9,8 +9,8 @@ PAGES = (
     overview,
     circuit,
     sockets,
-    file,
     forms,
+    file,
     start,
 )
 

@@ -11,18 +11,23 @@ from ringout.web.session import Session
 BASIS = """
 items:
   T1: {part: supply-24v-5a, note: cabinet supply}
-  F1: {part: electronic-breaker-1ch, set: 2 A}
+  F1: {part: electronic-breaker-2ch, set: [2 A, 2 A]}
   K1: {part: io-panel-16x16, note: robot controller}
 
 cables:
   W1: {part: cable-2x1.5, length: 0.5 m}
   W2: {part: cable-2x1.0, length: 2 m}
+  W3: {part: cable-2x1.0, length: 2 m}
 
 joins:
   - T1:+    W1:BN  F1:in+
   - T1:-    W1:BU  F1:in-
-  - F1:out  W2:BN  K1-XS:1
-  - F1:m    W2:BU  K1-XS:2
+  - F1:out1  W2:BN  K1-XS:1   # controller and inputs
+  - F1:m1    W2:BU  K1-XS:2
+  - F1:out2  W3:BN  K1-XS:3   # outputs
+  - F1:m2    W3:BU  K1-XS:4
+
+signals:
 """
 NOTHING = "\nitems:\n\ncables:\n\njoins:\n\nsignals:\n"
 
