@@ -17,10 +17,18 @@ PORT = 8741
 HOME = f"http://127.0.0.1:{PORT}"
 
 
+class Client(TestClient):
+    """A browser whose bench ends with it, the process beside it included."""
+
+    def __exit__(self, *problem) -> None:
+        super().__exit__(*problem)
+        self.app.app.state.session.reckoner.close()
+
+
 def client_of(path: Path, **more) -> TestClient:
     keys = more.pop("keys", None) or Keys(token="right-token")
     app = create_app(str(path), port=PORT, keys=keys, **more)
-    return TestClient(app, base_url=HOME, follow_redirects=False, raise_server_exceptions=True)
+    return Client(app, base_url=HOME, follow_redirects=False, raise_server_exceptions=True)
 
 
 @pytest.fixture

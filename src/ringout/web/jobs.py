@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import logging
 import threading
+from collections import OrderedDict
 from collections.abc import Callable
 from typing import Any
 
 Progress = Callable[[int, int], None]
 Work = Callable[[Progress], Any]
+KEPT = 64  # of one state of the file; the one asked for longest ago is forgotten first
 
 _LOG = logging.getLogger(__name__)
 
@@ -80,7 +82,7 @@ class Jobs:
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
-        self._jobs: dict[object, Job] = {}
+        self._jobs: OrderedDict[object, Job] = OrderedDict()
         self._dropped = False
 
     def get(self, name: object, work: Work) -> Job:
@@ -96,8 +98,20 @@ class Jobs:
                 job = self._jobs[name] = Job(work)
                 if self._dropped:
                     job.drop()
+                self._forget()
+            self._jobs.move_to_end(name)
         job.begin()
         return job
+
+    def find(self, name: object) -> Job | None:
+        """Return the job of a name if it was begun."""
+        with self._lock:
+            return self._jobs.get(name)
+
+    def _forget(self) -> None:
+        over = len(self._jobs) - KEPT
+        for name in [n for n, j in self._jobs.items() if j.ready or j.failed][: max(over, 0)]:
+            del self._jobs[name]
 
     def drop(self) -> None:
         """Stop all that is still being worked on."""

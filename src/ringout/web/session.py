@@ -9,6 +9,7 @@ from pathlib import Path
 from ringout.base import Diagnostic
 from ringout.cellfile.save import save
 from ringout.cellfile.source import LARGEST_BYTES
+from ringout.web.reckoner import Reckoner
 from ringout.web.snapshot import Shelf, Snapshot
 
 MOST_UNDO = 100
@@ -37,6 +38,7 @@ class Session:
         self.lock = threading.RLock()
         self.undo: list[tuple[str, str]] = []  # (digest after, text before)
         self.kept = Shelf(KEPT)
+        self.reckoner = Reckoner()
         self._now: Snapshot | None = None
 
     @property

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from ringout.web.exchange import Route
-from ringout.web.pages import circuit, file, forms, overview, sockets, start
+from ringout.web.pages import circuit, faults, file, forms, overview, sockets, start
 
 PAGES = (
     overview,
     circuit,
     sockets,
+    faults,
+    file,
     forms,
     file,
     start,
