@@ -49,6 +49,11 @@ def _branches(cell: Cell, name: str) -> list[str]:
     return [f"{name}:{e.head}" for e in fuses if e.head in used]
 
 
+def phase_caution(phase: str) -> str:
+    """Return what must be heeded before a phase."""
+    return _CAUTIONS[phase]
+
+
 def file_mark(cell: Cell) -> str:
     """Return the first figures of the content hash of what was read."""
     digests = [digest for _, digest in cell.files]

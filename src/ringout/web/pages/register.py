@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from ringout.web.exchange import Route
-from ringout.web.pages import circuit, faults, file, forms, overview, sockets, start
+from ringout.web.pages import checkout, circuit, faults, file, find, forms, overview, sockets, start
 
 PAGES = (
     overview,
     circuit,
     sockets,
     faults,
+    checkout,
+    find,
     file,
     forms,
     file,
