@@ -28,10 +28,6 @@ if TYPE_CHECKING:  # loaded only when a pack is made
     from ringout.report.pack import Pack, Printed
     from ringout.tables.labels import LabelSize
 
-# The most single faults of a cell whose checkout is worked out without being asked for.
-MOST_FAULTS = 1200
-PLAIN = {"a4": "plain-a4-48", "letter": "plain-letter-44"}
-
 
 @dataclass(frozen=True, slots=True)
 class _Wanted:
@@ -159,7 +155,7 @@ def pack(
 
 def _size(wanted: _Wanted) -> LabelSize:
     """Return the label stock: plain paper within a pack."""
-    from ringout.tables.labels import label_size
+    from ringout.tables.labels import PLAIN, label_size
 
     named = wanted.stock if wanted.only == "labels" else ""
     try:
@@ -178,7 +174,7 @@ def _checkout(cell: Cell, wanted: _Wanted) -> tuple[Checkout | None, str]:
     from ringout import run
     from ringout.circuit.compile import compile_circuit
     from ringout.circuit.faults import single_faults
-    from ringout.report.pack import without_checkout
+    from ringout.report.pack import MOST_FAULTS, without_checkout
 
     if not wanted.checkout:
         faults = len(single_faults(compile_circuit(cell)))

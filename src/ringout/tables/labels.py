@@ -6,6 +6,9 @@ from dataclasses import dataclass
 
 from ringout.tables.reader import Row, find_row, read_table
 
+# Stock for the labels within a pack, by paper: plain sheets that are cut.
+PLAIN = {"a4": "plain-a4-48", "letter": "plain-letter-44"}
+
 
 @dataclass(frozen=True, slots=True)
 class LabelSize:

@@ -17,6 +17,7 @@ from typing import IO, TYPE_CHECKING
 from ringout.web.messages import Order, Word, put, take
 
 if TYPE_CHECKING:
+    from ringout.base import Diagnostic
     from ringout.cell.model import Cell
     from ringout.checkout import Checkout
     from ringout.find import Finder
@@ -58,6 +59,14 @@ class Notes:
         return run.checkout(self.cell, progress=self.progress)
 
     @cached_property
+    def fault_count(self) -> int:
+        """Return how many single faults there are."""
+        from ringout.circuit.compile import compile_circuit
+        from ringout.circuit.faults import single_faults
+
+        return len(single_faults(compile_circuit(self.cell)))
+
+    @cached_property
     def finder(self) -> Finder:
         """Return what finds culprits."""
         from ringout import run
@@ -89,10 +98,25 @@ def _find(notes: Notes, *sentences: str) -> object:
     return notes.finder.find(found)
 
 
+def _pack(notes: Notes, paper: str, only: str, problems: tuple[Diagnostic, ...]) -> object:
+    """Return a wiring pack as PDF: its bytes."""
+    from ringout.report.pack import MOST_FAULTS, build_pack, pack_pdf, without_checkout
+    from ringout.tables.labels import PLAIN, label_size
+
+    walked, why = only in ("", "checkout"), "it was not asked for"
+    if walked and not only and notes.fault_count > MOST_FAULTS:
+        walked, why = False, without_checkout(notes.cell.name, notes.fault_count)
+    judgement = notes.judgement if only != "labels" else None
+    checkout = notes.checkout if walked else None
+    whole = build_pack(notes.cell, judgement, checkout, why_no_checkout=why, problems=problems)
+    return pack_pdf(whole, paper=paper, size=label_size(PLAIN[paper]), only=only or None).content
+
+
 KINDS: dict[str, Callable[..., object]] = {
     "faults": _faults,
     "checkout": _checkout,
     "find": _find,
+    "pack": _pack,
 }
 
 

@@ -1,7 +1,7 @@
 """`ringout pack`: everything a fitter is handed, as one PDF, with drawings for other programs."""
 
-from ringout.report.pack.build import build_pack, without_checkout
+from ringout.report.pack.build import MOST_FAULTS, build_pack, without_checkout
 from ringout.report.pack.model import Pack
 from ringout.report.pack.pdf import Printed, pack_pdf
 
-__all__ = ["Pack", "Printed", "build_pack", "pack_pdf", "without_checkout"]
+__all__ = ["MOST_FAULTS", "Pack", "Printed", "build_pack", "pack_pdf", "without_checkout"]

@@ -19,6 +19,8 @@ from ringout.report.pack.signals import note, signal_pages
 from ringout.report.sheet import build_sheet
 
 CHECKOUT = "checkout"
+# The most single faults of a cell whose checkout is worked out without being asked for.
+MOST_FAULTS = 1200
 
 
 def build_pack(

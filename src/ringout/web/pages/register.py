@@ -3,7 +3,18 @@
 from __future__ import annotations
 
 from ringout.web.exchange import Route
-from ringout.web.pages import checkout, circuit, faults, file, find, forms, overview, sockets, start
+from ringout.web.pages import (
+    checkout,
+    circuit,
+    faults,
+    file,
+    find,
+    forms,
+    overview,
+    paper,
+    sockets,
+    start,
+)
 
 PAGES = (
     overview,
@@ -12,6 +23,7 @@ PAGES = (
     faults,
     checkout,
     find,
+    paper,
     file,
     forms,
     file,
