@@ -33,7 +33,7 @@ FADES = 0.02  # suspects of less than this share of the first are left out
 
 
 @dataclass(frozen=True, eq=False)
-class _Option:
+class Option:
     """A look with what each suspect would show."""
 
     look: Look
@@ -91,7 +91,7 @@ class Chooser:
         faults = [suspects.members[k][0] for k in order]
         weight = share[order] / share[order].sum()
         asked = {o.look for o in observations if o.look is not None}
-        options = [o for o in self._options(observations, faults) if o.look not in asked]
+        options = [o for o in self.options(observations, faults) if o.look not in asked]
         groups = _inseparable(options, len(order))
         best = _best(options, weight)
         if best is None or _bits(best, weight) < ENOUGH_BITS:
@@ -133,14 +133,18 @@ class Chooser:
         unique = list({r.tobytes(): r for r in rows}.values())
         return np.stack(unique[:MOST_STATES])
 
-    def _options(
-        self, observations: Sequence[Observation], faults: Sequence[Fault]
-    ) -> list[_Option]:
+    def options(self, observations: Sequence[Observation], faults: Sequence[Fault]) -> list[Option]:
+        """Return every look without taking anything off, with what each suspect would show.
+
+        Args:
+            observations: what was seen; their states are among those looked at.
+            faults: F suspects.
+        """
         states = self._states(observations, faults)
         count = len(faults)
         positions = np.repeat(states, count, axis=0)
         fault_of = np.tile(np.arange(count), len(states))
-        out: list[_Option] = []
+        out: list[Option] = []
         cells = PoweredCells(self.laid, faults, [(p.a, p.b) for p in self.volts])
         seen = cells.see(positions, fault_of)
         for number, row in enumerate(states):
@@ -152,7 +156,7 @@ class Chooser:
                     look = Look("volts", pair.a, pair.b, state=state)
                     low, high = seen.low_v[rows, k], seen.high_v[rows, k]
                     cost = step_seconds("volts") + pair.cost_s + move_s
-                    out.append(_Option(look, cost, low, (low + high) / 2, high))
+                    out.append(Option(look, cost, low, (low + high) / 2, high))
             for k, w in enumerate(self.laid.watched):
                 words = seen.low_word[rows, k], seen.high_word[rows, k]
                 if (words[0] < 0).any():
@@ -163,14 +167,14 @@ class Chooser:
                 high = np.where(doubt, 2, words[1]).astype(np.float64)
                 cost = step_seconds("inputs" if kind == "level" else "load") + move_s
                 look = Look(kind, what=w.name, state=state)
-                out.append(_Option(look, cost, low, low, high))
+                out.append(Option(look, cost, low, low, high))
             if all(self.cell.actors[a].moved_by == "person" for a, _ in state):
                 out += self._dead(row, state, faults)
         return out
 
     def _dead(
         self, row: IntArray, state: tuple[tuple[str, str], ...], faults: Sequence[Fault]
-    ) -> Iterator[_Option]:
+    ) -> Iterator[Option]:
         """Yield looks with power off in a state that hands alone bring about."""
         circuit, count = self.laid.circuit, len(faults)
         cells = DeadCells(
@@ -182,11 +186,11 @@ class Chooser:
         for k, pair in enumerate(self.ohms):
             look = Look("ohms", pair.a, pair.b, state=state, powered=False)
             low, high = found.low[:, k], found.high[:, k]
-            yield _Option(look, extra + pair.cost_s, low, low, high)
+            yield Option(look, extra + pair.cost_s, low, low, high)
 
     # -- lamps, and looks with a core taken off ----------------------------------------------
 
-    def _lifted(self, options: Sequence[_Option], faults: Sequence[Fault]) -> Iterable[_Option]:
+    def _lifted(self, options: Sequence[Option], faults: Sequence[Fault]) -> Iterable[Option]:
         """Yield looks that cost more: the lamps of devices, and cores of suspects taken off."""
         states = list(dict.fromkeys(o.look.state for o in options))[:MOST_STATES]
         items = list(dict.fromkeys(i for f in faults for i in f.items))
@@ -214,14 +218,14 @@ class Chooser:
                 yield self._one(bare, seconds_here, faults)
                 yield self._one(replace(bare, a=end), seconds_here, faults)
 
-    def _one(self, look: Look, seconds: float, faults: Sequence[Fault]) -> _Option:
+    def _one(self, look: Look, seconds: float, faults: Sequence[Fault]) -> Option:
         seen = self.predictor.see(look, faults)
         low = np.where(seen.firm, seen.low, 0.0)
         high = np.where(seen.firm, seen.high, np.maximum(seen.high, 30.0))
-        return _Option(look, seconds + moving_s(self.cell, look.state), low, seen.typ, high)
+        return Option(look, seconds + moving_s(self.cell, look.state), low, seen.typ, high)
 
 
-def _clusters(option: _Option) -> list[list[int]]:
+def clusters(option: Option) -> list[list[int]]:
     """Return suspects that this look cannot tell apart, in order of what they show."""
     low, high = option.low, option.high
     if np.isnan(low).any() or np.isnan(high).any():
@@ -241,12 +245,12 @@ def _clusters(option: _Option) -> list[list[int]]:
     return groups
 
 
-def _inseparable(options: Iterable[_Option], count: int) -> list[list[int]]:
+def _inseparable(options: Iterable[Option], count: int) -> list[list[int]]:
     """Return groups of suspects that no look separates, by their likeliest member."""
     apart = np.zeros((count, count), dtype=np.bool_)
     for option in options:
         label = np.empty(count, dtype=np.int64)
-        for number, group in enumerate(_clusters(option)):
+        for number, group in enumerate(clusters(option)):
             label[group] = number
         apart |= label[:, None] != label[None, :]
     groups: list[list[int]] = []
@@ -259,12 +263,12 @@ def _inseparable(options: Iterable[_Option], count: int) -> list[list[int]]:
     return groups
 
 
-def _bits(option: _Option, weight: FloatArray) -> float:
-    shares = [float(weight[g].sum()) for g in _clusters(option)]
+def _bits(option: Option, weight: FloatArray) -> float:
+    shares = [float(weight[g].sum()) for g in clusters(option)]
     return -sum(s * math.log2(s) for s in shares if s > 0.0)
 
 
-def _best(options: Iterable[_Option], weight: FloatArray) -> _Option | None:
+def _best(options: Iterable[Option], weight: FloatArray) -> Option | None:
     best, best_score = None, 0.0
     for option in options:
         bits = _bits(option, weight)
@@ -277,10 +281,10 @@ def _best(options: Iterable[_Option], weight: FloatArray) -> _Option | None:
 
 
 def _expect(
-    option: _Option, faults: Sequence[Fault], weight: FloatArray
+    option: Option, faults: Sequence[Fault], weight: FloatArray
 ) -> tuple[tuple[str, tuple[str, ...]], ...]:
     out = []
-    for group in _clusters(option):
+    for group in clusters(option):
         low = float(np.min(option.low[group]))
         high = float(np.max(option.high[group]))
         typ = float(np.mean(option.typ[group]))

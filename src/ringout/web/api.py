@@ -8,6 +8,7 @@ from typing import Annotated, Any
 from ringout import __version__
 from ringout.base import Diagnostic
 from ringout.web.api_jobs import add_routes as add_jobs
+from ringout.web.api_work import add_routes as add_work
 from ringout.web.bodies import EntryBody, FileBody, TextBody, UndoBody
 from ringout.web.checking import check_text
 from ringout.web.doors import Keys
@@ -45,6 +46,7 @@ def make_api(session: Session, keys: Keys) -> Application:
     _add_reading(app, session, keys)
     _add_writing(app, session, [Depends(writer)])
     add_jobs(app, session, [Depends(writer)])
+    add_work(app, session, [Depends(writer)])
     return app
 
 

@@ -140,7 +140,11 @@ def pickable(cell: Cell) -> Pickable:
         tuple(s.name for s in cell.signals.values() if s.on is not None),
         (
             *(i for i in cell.items if names.has_lamp(i) and len(names.lamps_of(i)) < 2),
-            *(n for n in loads if names.load_kind[n] == "lamp" and "." in n),
+            *(
+                n
+                for n in loads
+                if names.load_kind[n] == "lamp" and len(names.lamps_of(n.partition(".")[0])) > 1
+            ),
         ),
         tuple(n for n in loads if names.load_kind[n] != "lamp"),
         tuple(names.terminals),

@@ -112,11 +112,21 @@ def _pack(notes: Notes, paper: str, only: str, problems: tuple[Diagnostic, ...])
     return pack_pdf(whole, paper=paper, size=label_size(PLAIN[paper]), only=only or None).content
 
 
+def _least(notes: Notes, sentence: str, fault_id: str) -> object:
+    """Return what a perfect search for a fault would take."""
+    from ringout.find.words import understand_all
+    from ringout.web.least import least_looks
+
+    found, _ = understand_all(notes.cell, sentence)
+    return least_looks(notes.finder, found[0], fault_id)
+
+
 KINDS: dict[str, Callable[..., object]] = {
     "faults": _faults,
     "checkout": _checkout,
     "find": _find,
     "pack": _pack,
+    "least": _least,
 }
 
 

@@ -6,6 +6,7 @@ from ringout.web.exchange import Route
 from ringout.web.pages import (
     checkout,
     circuit,
+    exercise,
     faults,
     file,
     find,
@@ -24,6 +25,7 @@ PAGES = (
     checkout,
     find,
     paper,
+    exercise,
     file,
     forms,
     file,
