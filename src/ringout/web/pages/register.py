@@ -26,7 +26,6 @@ PAGES = (
     find,
     paper,
     exercise,
-    file,
     forms,
     file,
     start,
