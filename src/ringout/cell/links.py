@@ -8,12 +8,15 @@ from collections.abc import Iterable, Mapping
 from ringout.base import Diagnostic
 from ringout.base.collect import Collector
 from ringout.base.suggest import did_you_mean
-from ringout.cell.model import Item, Link
+from ringout.cell.model import Access, Item, Link
 from ringout.cellfile.statements import LiveLine
 from ringout.cellfile.tree import Mapping as MappingNode
 from ringout.cellfile.tree import Node, Scalar
 
-KEYS = ("modbus", "opcua", "unit", "inputs", "outputs", "table", "map")
+ACCESS_KEYS = ("security", "user", "certificate", "key", "trust")
+KEYS = ("modbus", "opcua", "unit", "inputs", "outputs", "table", "map", *ACCESS_KEYS)
+SECURITIES = ("none", "sign", "encrypt")
+SECRETS = ("password", "passphrase", "secret", "pin")
 TABLES = ("discrete", "coils", "input-registers", "holding-registers")
 MODBUS_PORT = 502  # modbus application protocol v1.1b3
 MOST_ADDRESS = 65535
@@ -29,6 +32,26 @@ def modbus_target(text: str) -> str | None:
         return None
     port = int(found["port"] or MODBUS_PORT)
     return f"{found['host']}:{port}" if 0 < port <= MOST_ADDRESS else None
+
+
+def placed_on(item: Item, kind: str, first: int | str) -> dict[str, int | str]:
+    """Return the place of each channel of a kind.
+
+    Args:
+        item: the controller.
+        kind: `input` or `output`.
+        first: address of the first channel, the others follow; or a node with `{channel}` in it.
+    """
+    names = [n for n, c in item.part.channels.items() if c.kind == kind]
+    if isinstance(first, str):
+        return {n: first.replace("{channel}", n) for n in names}
+    return {n: first + k for k, n in enumerate(names)}
+
+
+def access_of(security: str, user: str, certificate: str, key: str, trust: str) -> Access:
+    """Return an access; without a word on security it is encrypted where anything is to protect."""
+    asked = user or certificate or key or trust
+    return Access(security or ("encrypt" if asked else "none"), user, certificate, key, trust)
 
 
 class LinkReader(Collector):
@@ -61,7 +84,14 @@ class LinkReader(Collector):
             return None
         fields = {key.text: node for key, node in line.settings}
         for key, _ in line.settings:
-            if key.text not in KEYS:
+            if key.text in SECRETS:
+                self._error(
+                    CODE,
+                    f"a `{key.text}` does not belong in the file",
+                    key.span,
+                    f"set RINGOUT_PASSWORD_{item.name} in the environment, or be asked for it",
+                )
+            elif key.text not in KEYS:
                 near = did_you_mean(key.text, KEYS)
                 fix = f"did you mean `{near}`?" if near else f"known here: {', '.join(KEYS)}"
                 self._error(CODE, f"a live line has no `{key.text}`", key.span, fix)
@@ -78,9 +108,10 @@ class LinkReader(Collector):
         table = self._table(fields.get("table"))
         unit = self._number(fields.get("unit"), "unit", 1, MOST_UNIT)
         places = self._places(item, fields, protocol)
-        if target is None or table is None or unit is None or places is None:
+        access = self._access(fields, protocol)
+        if target is None or table is None or unit is None or places is None or access is None:
             return None
-        return Link(item.name, protocol, target, unit, table, places, line.span)
+        return Link(item.name, protocol, target, unit, table, places, line.span, access)
 
     def _target(self, node: Node, protocol: str) -> str | None:
         text = node.text.strip() if isinstance(node, Scalar) else ""
@@ -116,6 +147,24 @@ class LinkReader(Collector):
         )
         return None
 
+    def _access(self, fields: Mapping[str, Node], protocol: str) -> Access | None:
+        found: dict[str, str] = {}
+        for key in ACCESS_KEYS:
+            node = fields.get(key)
+            text = node.text.strip() if isinstance(node, Scalar) else ""
+            fix = ""
+            if node is not None and protocol == "modbus":
+                fix = "Modbus TCP protects nothing: leave it out, or use `opcua`"
+            elif node is not None and key == "security" and text not in SECURITIES:
+                fix = f"write one of {', '.join(SECURITIES)}"
+            elif node is not None and not text:
+                fix = f"write `{key}: {'setter' if key == 'user' else 'FILE'}`"
+            if node is not None and fix:
+                self._error(CODE, f"`{key}: {text}` cannot be used", node.span, fix)
+                return None
+            found[key] = text
+        return access_of(**found)
+
     def _places(
         self, item: Item, fields: Mapping[str, Node], protocol: str
     ) -> dict[str, int | str] | None:
@@ -123,8 +172,7 @@ class LinkReader(Collector):
         places: dict[str, int | str] = {}
         for kind, key in (("input", "inputs"), ("output", "outputs")):
             node = fields.get(key)
-            names = [n for n, c in item.part.channels.items() if c.kind == kind]
-            if node is None or not names:
+            if node is None:
                 continue
             if protocol == "opcua":
                 text = node.text if isinstance(node, Scalar) else ""
@@ -136,12 +184,12 @@ class LinkReader(Collector):
                         f'write `{key}: "ns=2;s={item.name}.{{channel}}"`',
                     )
                     return None
-                places.update({n: text.replace("{channel}", n) for n in names})
+                places.update(placed_on(item, kind, text))
                 continue
             first = self._number(node, key, 0, MOST_ADDRESS)
             if first is None:
                 return None
-            places.update({n: first + k for k, n in enumerate(names)})
+            places.update(placed_on(item, kind, first))
         return self._overridden(item, fields.get("map"), protocol, places)
 
     def _overridden(

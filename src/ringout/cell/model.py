@@ -213,6 +213,25 @@ class Actor:
 
 
 @dataclass(frozen=True, slots=True)
+class Access:
+    """How a controller lets a client in over OPC UA; no secret is ever part of it.
+
+    Args:
+        security: `none`, `sign` or `encrypt`.
+        user: user name; empty: nobody.
+        certificate: file of the client's certificate.
+        key: file of its private key.
+        trust: file of the certificate the controller must show, or of its issuer.
+    """
+
+    security: str = "none"
+    user: str = ""
+    certificate: str = ""
+    key: str = ""
+    trust: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Link:
     """How a controller's channels are read and commanded while the machine runs.
 
@@ -224,6 +243,7 @@ class Link:
         table: Modbus: `discrete`, `coils`, `input-registers`, `holding-registers`.
         places: channel to address (Modbus) or node (OPC UA), inputs and outputs.
         span: the line.
+        access: OPC UA: how to get in.
     """
 
     item: str
@@ -233,6 +253,7 @@ class Link:
     table: str
     places: Mapping[str, int | str]
     span: Span
+    access: Access = Access()
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,3 +276,7 @@ class Cell:
     join_at: Mapping[Terminal, tuple[Join, ...]] = field(default_factory=dict)
     folder: str = ""
     links: Mapping[str, Link] = field(default_factory=dict)
+
+    def signal_of_channel(self) -> dict[tuple[str, str], Signal]:
+        """Return the signal that each (item, channel) carries."""
+        return {(s.item, s.channel.name): s for s in self.signals.values()}

@@ -111,6 +111,18 @@ class LiveFields(_Fields):
     map: dict[str, int | str] | None = Field(
         default=None, description="Channels that stand elsewhere: `{I9: 40}`."
     )
+    security: Literal["none", "sign", "encrypt"] | None = Field(
+        default=None, description="OPC UA: how messages are protected."
+    )
+    user: Text | None = Field(default=None, description="OPC UA: user; never the password.")
+    certificate: Text | None = Field(
+        default=None, description="OPC UA: file of the client's certificate."
+    )
+    key: Text | None = Field(default=None, description="OPC UA: file of its private key.")
+    trust: Text | None = Field(
+        default=None,
+        description="OPC UA: file of the certificate the controller must show, or its issuer's.",
+    )
 
 
 class IncludedFile(_Fields):

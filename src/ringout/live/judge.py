@@ -106,10 +106,10 @@ def _verdict(
 
 
 def _namer(cell: Cell) -> Namer:
-    names = {(s.item, s.channel.name): s.name for s in cell.signals.values()}
+    signals = cell.signal_of_channel()
 
     def name(key: tuple[str, str]) -> str:
-        return names.get(key, f"{key[0]}.{key[1]}")
+        return signals[key].name if key in signals else f"{key[0]}.{key[1]}"
 
     return name
 
@@ -127,7 +127,7 @@ def _sentences(
     state: str,
 ) -> list[str]:
     """Return what was seen, as a person would tell `find`; channels without a signal left out."""
-    names = {(s.item, s.channel.name): s.name for s in cell.signals.values()}
+    names = {key: s.name for key, s in cell.signal_of_channel().items()}
     while_ = f" while {state}" if state else ""
     out = []
     for key in dict.fromkeys((*wanted, *moved, *counts)):

@@ -7,11 +7,16 @@ from collections.abc import Mapping
 from typing import Any
 
 from ringout.cell.model import Link
-from ringout.live.port import PortError
+from ringout.live.port import PortError, hush
 
 ANSWER_S = 1.0  # a controller on the same network answers within a few ms, common practice
 MOST_BITS = 2000  # modbus application protocol v1.1b3, read discrete inputs
 BITS_IN_REGISTER = 16
+BIT_TABLES = ("discrete", "coils")
+# function codes that read them, modbus application protocol v1.1b3
+READ_CODES = {"coils": 1, "discrete": 2, "holding-registers": 3, "input-registers": 4}
+MOST_REGISTERS = 125  # the same, read holding registers
+GAP = 64  # places nobody asked for, read along rather than asking twice
 _CODES = {
     1: "it does not know this kind of question",
     2: "it has no such address",
@@ -41,6 +46,7 @@ class ModbusPort:
         """Connect; see `Port`."""
         from pymodbus.client import AsyncModbusTcpClient
 
+        hush()
         host, _, port = self.link.target.rpartition(":")
         client = AsyncModbusTcpClient(
             host.strip("[]"), port=int(port), timeout=ANSWER_S, retries=0, reconnect_delay=0
@@ -69,7 +75,7 @@ class ModbusPort:
         out: dict[str, bool] = {}
         for first, count, channels in self.spans:
             answer = await self._call(ask(first, count=count, device_id=self.link.unit), first)
-            in_bits = self.link.table in ("discrete", "coils")
+            in_bits = self.link.table in BIT_TABLES
             values: list[int] = list(answer.bits if in_bits else answer.registers)
             if len(values) < count:
                 raise PortError(f"{self.link.item} answered with less than was asked", "try again")
@@ -122,13 +128,13 @@ class ModbusPort:
 
 def _blocks(places: Mapping[str, int], table: str) -> list[tuple[int, int, dict[str, int]]]:
     """Return (first address, count, channels) of as few questions as possible."""
-    in_bits = table in ("discrete", "coils")
+    in_bits = table in BIT_TABLES
     size = 1 if in_bits else BITS_IN_REGISTER
-    most = MOST_BITS if in_bits else 125
+    most = MOST_BITS if in_bits else MOST_REGISTERS
     blocks: list[tuple[int, int, dict[str, int]]] = []
     for channel, place in sorted(places.items(), key=lambda p: p[1]):
         address = place // size
-        if blocks and address - blocks[-1][0] < most and address - sum(blocks[-1][:2]) < 64:
+        if blocks and address - blocks[-1][0] < most and address - sum(blocks[-1][:2]) < GAP:
             first, count, channels = blocks[-1]
             channels[channel] = place
             blocks[-1] = (first, max(count, address - first + 1), channels)

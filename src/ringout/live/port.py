@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Mapping
 from typing import Protocol
 
@@ -58,7 +59,7 @@ def port_of(link: Link, inputs: tuple[str, ...], secret: Mapping[str, str] | Non
     Args:
         link: protocol, address and places of channels.
         inputs: channels to read.
-        secret: user, password, certificate and key, by name; OPC UA only.
+        secret: `password` and `passphrase`, by name; OPC UA only.
     """
     if link.protocol == "opcua":
         from ringout.live.opcua import OpcuaPort
@@ -67,3 +68,15 @@ def port_of(link: Link, inputs: tuple[str, ...], secret: Mapping[str, str] | Non
     from ringout.live.modbus import ModbusPort
 
     return ModbusPort(link, inputs)
+
+
+def hush() -> None:
+    """Keep the protocol libraries from writing messages down, since passwords are in them.
+
+    What they warn of is told in plain words by the ports, so it stays off the screen too.
+    """
+    for name in ("asyncua", "pymodbus"):
+        logger = logging.getLogger(name)
+        if not logger.handlers:
+            logger.addHandler(logging.NullHandler())
+        logger.setLevel(max(logger.level, logging.WARNING))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import heapq
 import random
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -202,9 +202,7 @@ def _all_of(faults: list[Fault]) -> Fault | None:
 
 
 def _inputs(cell: Cell, circuit: Circuit) -> Iterable[Input]:
-    named: Mapping[tuple[str, str], Signal] = {
-        (s.item, s.channel.name): s for s in cell.signals.values()
-    }
+    named = cell.signal_of_channel()
     for item in cell.items.values():
         for name, channel in item.part.channels.items():
             element = circuit.index_of.get(f"{item.name}.{channel.element}", -1)
