@@ -40,3 +40,12 @@ def test_nothing_heavy_is_loaded(words):
     assert not HEAVY & set(loaded)
     # Seen at all: otherwise the line above could not fail.
     assert {"ringout", "click"} <= set(loaded)
+
+
+def test_the_room_of_records_alone_loads_no_database():
+    code = "import sys, ringout.records; print(*{n.split('.')[0] for n in sys.modules})"
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    assert "ringout" in done.stdout.split()
+    assert not HEAVY & set(done.stdout.split())

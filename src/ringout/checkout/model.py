@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ringout.cell.model import Terminal
@@ -58,6 +60,9 @@ class Step:
         seconds: what it costs, moving the cell into its state included.
         a: red probe.
         b: black probe.
+        what: controller or load of a glance.
+        caught: the faults `catches` counts.
+        kept: it was done before and nothing about it changed; it need not be done again.
     """
 
     phase: str
@@ -75,6 +80,45 @@ class Step:
     seconds: float
     a: Terminal | None = None
     b: Terminal | None = None
+    what: str = ""
+    caught: tuple[Fault, ...] = ()
+    kept: bool = False
+
+    @property
+    def key(self) -> str:
+        """Return what is looked at, where and in which state: the same in every revision."""
+        where = [str(t) for t in (self.a, self.b) if t is not None]
+        return look_key(self.phase, self.kind, self.state, where, self.what)
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What a step that was done and found right has shown.
+
+    Args:
+        low: lowest good reading, as printed; NaN for a glance.
+        high: highest.
+        levels: for a glance (name, what must be seen).
+        caught: marks of the faults it exposes.
+    """
+
+    low: float
+    high: float
+    levels: tuple[tuple[str, str], ...]
+    caught: frozenset[str]
+
+
+def look_key(
+    phase: str, kind: str, state: Sequence[tuple[str, str]], where: Sequence[str], what: str
+) -> str:
+    """Return the name of a look: its place, kind, phase and state."""
+    words = [phase, kind, *where, *([what] if what else [])]
+    return " ".join([*words, *(["while", *(f"{a}={p}" for a, p in state)] if state else [])])
+
+
+def fault_mark(fault: Fault) -> str:
+    """Return a name for a fault that changes when what it says of the wiring changes."""
+    return f"{fault.id} {hashlib.sha256(fault.text.encode()).hexdigest()[:8]}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +11,7 @@ import numpy as np
 from ringout.cell.model import Cell
 from ringout.checkout.claims import Claims, make_claims
 from ringout.checkout.cover import Cover, cheapest_cover
+from ringout.checkout.kept import NOTHING_KEPT, Held, hold, level_words
 from ringout.checkout.limits import limit_words
 from ringout.checkout.model import (
     DEAD,
@@ -22,6 +23,7 @@ from ringout.checkout.model import (
     VOLTS,
     Candidate,
     Checkout,
+    Kept,
     Step,
     Unexposed,
 )
@@ -63,12 +65,20 @@ class Classes:
         return [m[0] for m in self.members]
 
 
-def plan_checkout(cell: Cell, progress: Progress | None = None) -> Checkout:
+def plan_checkout(
+    cell: Cell,
+    progress: Progress | None = None,
+    *,
+    kept: Mapping[str, Kept] = NOTHING_KEPT,
+) -> Checkout:
     """Return the cheapest procedure that exposes every fault that can be exposed.
 
     Args:
         cell: the cell.
         progress: called with cases done and in all.
+        kept: by key, looks that were done in an earlier revision and found right. Where a look
+            still has the same limits it counts, at no cost, for the faults it exposed then and
+            exposes now; the steps for all others are planned at least cost.
 
     Returns:
         The procedure, with its proof and what it cannot expose.
@@ -78,9 +88,10 @@ def plan_checkout(cell: Cell, progress: Progress | None = None) -> Checkout:
     classes = _classes(laid)
     claims = make_claims(laid, classes.first, progress)
     solved = time.perf_counter()
-    cover = _cover(laid, claims, classes)
+    held = hold(laid, claims, classes.members, kept)
+    cover = _cover(laid, claims, classes, held)
     planned = time.perf_counter()
-    steps = _steps(laid, claims, classes, cover)
+    steps = _steps(laid, claims, classes, cover, held)
     spans = (("solving", solved - begin), ("planning", planned - solved))
     return _checkout(claims, classes, cover, steps, spans)
 
@@ -108,19 +119,22 @@ def _group_of(candidate: Candidate) -> int:
     return 2 * candidate.state + (candidate.phase != DEAD)
 
 
-def _cover(laid: Laid, claims: Claims, classes: Classes) -> Cover:
+def _cover(laid: Laid, claims: Claims, classes: Classes, held: Held) -> Cover:
     """Return the cheapest looks; what can do harm must be exposed dead wherever that can be."""
     if not claims.candidates:
         return Cover((), 0.0, 0.0, True)
     phase = np.array([PHASES.index(c.phase) for c in claims.candidates])
-    needs = [np.array([k]) for k, c in enumerate(claims.candidates) if c.must]
+    needs = [
+        np.array([k]) for k, c in enumerate(claims.candidates) if c.must and k not in held.looks
+    ]
     for fault in range(len(classes.harm)):
         looks = np.flatnonzero(claims.exposes[:, fault])
         if not len(looks):
             continue
         if classes.harm[fault]:  # as early as it can be
             looks = looks[phase[looks] == phase[looks].min()]
-        needs.append(looks)
+        if not held.meets(looks, fault):
+            needs.append(looks)
     return cheapest_cover(
         np.array([c.cost_s for c in claims.candidates]),
         np.array([_group_of(c) for c in claims.candidates]),
@@ -153,21 +167,24 @@ def _order(laid: Laid, claims: Claims, look: int) -> tuple[object, ...]:
     return (PHASES.index(c.phase), moved, kind, *place, c.what)
 
 
-def _steps(laid: Laid, claims: Claims, classes: Classes, cover: Cover) -> list[Step]:
+def _steps(laid: Laid, claims: Claims, classes: Classes, cover: Cover, held: Held) -> list[Step]:
     circuit = laid.circuit
     costs = _group_costs(laid, claims.states)
     caught = np.zeros(len(classes.members), dtype=np.bool_)
     entered: set[int] = set()
     steps = []
-    for look in sorted(cover.chosen, key=lambda k: _order(laid, claims, k)):
+    anew = set(cover.chosen)
+    looks = sorted({*anew, *held.looks}, key=lambda k: _order(laid, claims, k))
+    for look in looks:
         c, good = claims.candidates[look], claims.good[look]
-        group = _group_of(c)
-        seconds = c.cost_s + (0.0 if group in entered else float(costs[group]))
-        entered.add(group)
-        exposes = claims.exposes[look]
+        group, stays = _group_of(c), look not in anew
+        seconds = 0.0 if stays else c.cost_s + (0.0 if group in entered else float(costs[group]))
+        if not stays:
+            entered.add(group)
+        exposes = held.looks[look] if stays else claims.exposes[look]
         fresh = _faults(classes, exposes & ~caught)
         moved = state_words(circuit, claims.states[0], claims.states[c.state])
-        levels = tuple((laid.watched[k].name, laid.watched[k].words[w]) for k, w in good.levels)
+        levels = level_words(laid, good)
         unit = {OHMS: "ohm", VOLTS: "V"}.get(c.kind, "")
         expect = limit_words(good.low, good.high, c.kind) if unit else glance_words(levels, c.kind)
         suspects = fresh or _faults(classes, exposes)
@@ -188,6 +205,9 @@ def _steps(laid: Laid, claims: Claims, classes: Classes, cover: Cover) -> list[S
                 seconds=seconds,
                 a=c.a,
                 b=c.b,
+                what=c.what,
+                caught=tuple(_faults(classes, exposes)),
+                kept=stays,
             )
         )
         caught |= exposes

@@ -16,6 +16,7 @@ from ringout.cli.common import (
     say_problems,
     stop_if_unusable,
 )
+from ringout.cli.records_enter import Wanted, db_option, record
 
 
 @click.command()
@@ -26,14 +27,25 @@ from ringout.cli.common import (
     multiple=True,
     help="Only the steps of this phase; their numbers stay.",
 )
+@click.option("--record", "who", default="", metavar="NAME", help="Work through it and store it.")
+@click.option("--meter", default="", metavar="WORDS", help="With --record: which meter.")
+@db_option
 @json_option
-def checkout(cell: str, *, phase: tuple[str, ...], as_json: bool) -> None:
+def checkout(
+    cell: str, *, phase: tuple[str, ...], who: str, meter: str, db: str, as_json: bool
+) -> None:
     """Give the shortest procedure that exposes every wiring fault.
 
     CELL is the cell file. Three phases: dead, power in stages, function. What can do harm is
-    exposed before power, or named. Exit code 1: something that can do harm is neither exposed
+    exposed before power, or named. With --record NAME it asks step by step, judges and stores,
+    as `ringout records enter` does. Exit code 1: something that can do harm is neither exposed
     before power nor seen by eye; 3: some of it could not be solved.
     """
+    if who:
+        if phase:
+            raise click.UsageError("a record holds the whole procedure; leave out --phase")
+        record(cell, db, Wanted(who, meter), as_json=as_json)
+        return
     from ringout import run
     from ringout.report.checkout_view import checkout_answer, checkout_lines, numbered
 

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from ringout.cli.common import cell_argument, json_option, say_problems, stop_if_unusable
+from ringout.cli.records_enter import db_option
+from ringout.cli.records_live import Keep, recorded
 
 if TYPE_CHECKING:
     from ringout.cell.model import Cell, Link
@@ -84,6 +86,8 @@ def _told(error: PortError) -> Any:
 @click.option("--cycle", default=20.0, show_default=True, help="Milliseconds between two polls.")
 @click.option("--seconds", default=0.0, help="End after this time; 0: until stopped.")
 @click.option("--checkout", "guided", is_flag=True, help="Ask for one action after the other.")
+@click.option("--record", "who", default="", metavar="NAME", help="With --checkout: store it.")
+@db_option
 @click.option("--user", default="", help="User for OPC UA; the password is asked for.")
 @click.option("--certificate", default="", metavar="FILE", help="Certificate for OPC UA.")
 @click.option("--key", default="", metavar="FILE", help="Its private key.")
@@ -97,6 +101,8 @@ def watch(  # one argument an option
     cycle: float,
     seconds: float,
     guided: bool,
+    who: str,
+    db: str,
     user: str,
     certificate: str,
     key: str,
@@ -114,6 +120,8 @@ def watch(  # one argument an option
     loaded = run.load(cell)
     stop_if_unusable(loaded, as_json, lambda: {"problems": len(loaded.problems)})
     assert loaded.cell is not None
+    if who and not guided:
+        raise click.UsageError("--record goes with --checkout")
     links = _links(loaded.cell, item, modbus, opcua)
     secret = {"user": user, "certificate": certificate, "key": key}
     if user:
@@ -129,7 +137,8 @@ def watch(  # one argument an option
     try:
         asyncio.run(_probe(ports))
         if guided:
-            asyncio.run(_guided(loaded.cell, pollers))
+            with recorded(loaded.cell, cell, who, db, links) as keep:
+                asyncio.run(_guided(loaded.cell, pollers, keep))
         else:
             asyncio.run(_watch(loaded.cell, pollers, seconds, as_json=as_json))
         if allow_outputs:
@@ -214,7 +223,7 @@ async def _watch(cell: Cell, pollers: list[Poller], seconds: float, *, as_json: 
             click.echo(f"{poller.port.link.item}: {f.polls} polls, {late}, {f.lost} times lost")
 
 
-async def _guided(cell: Cell, pollers: list[Poller]) -> None:
+async def _guided(cell: Cell, pollers: list[Poller], keep: Keep) -> None:
     """Ask for every action and judge it; what was wrong goes to `find`."""
     from ringout import run
     from ringout.find.words import understand_all
@@ -229,6 +238,7 @@ async def _guided(cell: Cell, pollers: list[Poller]) -> None:
     try:
         async for action, answer in LiveCheckout(cell, queue, click.echo).run(actions_of(cell)):
             done += 1
+            keep(done, answer)
             mark = "right" if answer.verdict == RIGHT else answer.verdict.upper()
             click.echo(f"  {mark}: {answer.text}")
             if answer.verdict != RIGHT:

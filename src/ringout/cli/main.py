@@ -16,6 +16,7 @@ from ringout.cli.live import twin, watch
 from ringout.cli.look import meter, netlist, prove
 from ringout.cli.make import new, parts, schema, sheet
 from ringout.cli.pack import pack
+from ringout.cli.records import records
 from ringout.cli.serve import serve
 
 EXIT_CLEAN, EXIT_ERRORS, EXIT_UNREADABLE, EXIT_NOT_RUN = 0, 1, 2, 3
@@ -39,6 +40,7 @@ for command in (
     find,
     watch,
     twin,
+    records,
     draw,
     sheet,
     pack,

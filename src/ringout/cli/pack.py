@@ -22,10 +22,11 @@ from ringout.cli.common import (
     say_problems,
     stop_if_unusable,
 )
+from ringout.cli.records_enter import db_option
 
 if TYPE_CHECKING:  # loaded only when a pack is made
     from ringout.checkout import Checkout
-    from ringout.report.pack import Pack, Printed
+    from ringout.report.pack import Pack, Printed, RecordPage
     from ringout.tables.labels import LabelSize
 
 
@@ -96,6 +97,7 @@ def _list_stock(context: click.Context, _parameter: click.Parameter, value: str 
 @click.option("--fonts", type=click.Path(exists=True), default=None, help="Folder of more fonts.")
 @click.option("--svg", "svg_folder", type=click.Path(), help="Also write drawings as SVG here.")
 @click.option("--dxf", "dxf_folder", type=click.Path(), help="Also write drawings as DXF here.")
+@db_option
 @json_option
 def pack(
     cell: str,
@@ -109,9 +111,10 @@ def pack(
     fonts: str | None,
     svg_folder: str | None,
     dxf_folder: str | None,
+    db: str,
     as_json: bool,
 ) -> None:
-    """Make the wiring pack: one PDF with drawings, sheets, labels and the checkout.
+    """Make the wiring pack: one PDF with drawings, sheets, labels, the checkout and its record.
 
     CELL is the cell file. The same file gives the same bytes. Exit code 1: the cell has errors,
     and the cover says so; 3: something did not run, and the pack names it.
@@ -131,6 +134,7 @@ def pack(
     assert loaded.cell is not None
     judgement = run.prove(cell)[1] if wanted.judged else None
     made, why = _checkout(loaded.cell, wanted)
+    kept = _record(loaded.cell, cell, db) if wanted.walked else None
     whole = build_pack(
         loaded.cell,
         judgement,
@@ -138,6 +142,7 @@ def pack(
         why_no_checkout=why,
         problems=loaded.problems,
         date=wanted.date,
+        record=kept,
     )
     printed, written = _print(whole, wanted, size)
     if as_json:
@@ -146,7 +151,12 @@ def pack(
         say_problems(loaded.problems)
         sys.exit(2)
     skipped = wanted.walked and walked is None and made is None
-    not_run = bool(skipped or (judgement and judgement.not_run) or (made and made.not_run))
+    not_run = bool(
+        skipped
+        or isinstance(kept, str)
+        or (judgement and judgement.not_run)
+        or (made and made.not_run)
+    )
     if wanted.judged and whole.errors:
         sys.exit(1)
     if not_run:
@@ -181,6 +191,21 @@ def _checkout(cell: Cell, wanted: _Wanted) -> tuple[Checkout | None, str]:
         if faults > MOST_FAULTS:
             return None, without_checkout(cell.name, faults)
     return run.checkout(cell, progress=progress_bar("solving faults")), ""
+
+
+def _record(cell: Cell, path: str, db: str) -> RecordPage | str | None:
+    """Return the newest run on record, if any, or why the records could not be read."""
+    from ringout.records import StoreError, find_store, paper_record
+
+    try:
+        store = find_store(path, db or None, cell=cell.name)
+        if store is None:
+            return None
+        with store:
+            return paper_record(store, cell)
+    except StoreError as problem:
+        click.echo(f"no record: {problem.message}", err=True)
+        return problem.message
 
 
 def _print(whole: Pack, wanted: _Wanted, size: LabelSize) -> tuple[Printed | None, list[str]]:

@@ -15,12 +15,12 @@ from ringout.report.prove_text import Paint, plain
 _WIDTH = 96
 _NAMED = 4
 HASH_FIGURES = 8
-_HEADS = {
+PHASE_HEADS = {
     "dead": "DEAD: no power",
     "power": "POWER IN STAGES: everything at rest",
     "function": "FUNCTION: one thing moved at a time",
 }
-_CAUTIONS = {
+PHASE_CAUTIONS = {
     "dead": (
         "Switch off, lock off, and prove it dead with a tester that was just tried on a live "
         "part. Zero the leads."
@@ -49,17 +49,17 @@ def _branches(cell: Cell, name: str) -> list[str]:
     return [f"{name}:{e.head}" for e in fuses if e.head in used]
 
 
-def phase_caution(phase: str) -> str:
-    """Return what must be heeded before a phase."""
-    return _CAUTIONS[phase]
+def file_digest(cell: Cell) -> str:
+    """Return the content hash of everything that was read; empty when nothing was."""
+    digests = [digest for _, digest in cell.files]
+    if len(digests) > 1:
+        return hashlib.sha256("\n".join(digests).encode()).hexdigest()
+    return digests[0] if digests else ""
 
 
 def file_mark(cell: Cell) -> str:
     """Return the first figures of the content hash of what was read."""
-    digests = [digest for _, digest in cell.files]
-    if len(digests) > 1:
-        digests = [hashlib.sha256("\n".join(digests).encode()).hexdigest()]
-    return digests[0][:HASH_FIGURES] if digests else ""
+    return file_digest(cell)[:HASH_FIGURES]
 
 
 def checkout_answer(
@@ -148,7 +148,7 @@ def checkout_lines(
         steps = [(n, s) for n, s in chosen if s.phase == phase]
         if not steps:
             continue
-        lines += [paint(_HEADS[phase], "head"), *_wrap(_CAUTIONS[phase], "  ", "  ")]
+        lines += [paint(PHASE_HEADS[phase], "head"), *_wrap(PHASE_CAUTIONS[phase], "  ", "  ")]
         if phase == "power":
             names = ", then ".join(stages_of(cell))
             lines += _wrap(

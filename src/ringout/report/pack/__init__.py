@@ -1,7 +1,16 @@
 """`ringout pack`: everything a fitter is handed, as one PDF, with drawings for other programs."""
 
 from ringout.report.pack.build import MOST_FAULTS, build_pack, without_checkout
-from ringout.report.pack.model import Pack
+from ringout.report.pack.model import Pack, RecordPage, RecordRow
 from ringout.report.pack.pdf import Printed, pack_pdf
 
-__all__ = ["MOST_FAULTS", "Pack", "Printed", "build_pack", "pack_pdf", "without_checkout"]
+__all__ = [
+    "MOST_FAULTS",
+    "Pack",
+    "Printed",
+    "RecordPage",
+    "RecordRow",
+    "build_pack",
+    "pack_pdf",
+    "without_checkout",
+]

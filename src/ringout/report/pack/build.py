@@ -12,7 +12,7 @@ from ringout.checkout import Checkout
 from ringout.findings.model import Judgement
 from ringout.report.pack.bill import bill_of_materials
 from ringout.report.pack.labels import labels_of
-from ringout.report.pack.model import Pack, Procedure, SignalPage
+from ringout.report.pack.model import Pack, Procedure, RecordPage, SignalPage
 from ringout.report.pack.pictures import face_icons, overview_pictures, supply_pictures
 from ringout.report.pack.procedure import paper_procedure
 from ringout.report.pack.signals import note, signal_pages
@@ -31,6 +31,7 @@ def build_pack(
     why_no_checkout: str = "it was not asked for",
     problems: Sequence[Diagnostic] = (),
     date: str = "",
+    record: RecordPage | str | None = None,
 ) -> Pack:
     """Return everything a pack shows.
 
@@ -41,6 +42,7 @@ def build_pack(
         why_no_checkout: told in its place.
         problems: what is wrong with the file itself.
         date: date to print; nothing is printed unless it is given.
+        record: the newest run on record, or the reason why it could not be read; None for none.
     """
     sheet = build_sheet(cell)
     procedure = paper_procedure(cell, checkout) if checkout is not None else None
@@ -62,10 +64,14 @@ def build_pack(
         bill=bill_of_materials(cell, sheet),
         labels=labels_of(sheet),
         procedure=procedure,
-        not_run=_not_run(judgement, checkout, why_no_checkout),
+        not_run=(
+            *_not_run(judgement, checkout, why_no_checkout),
+            *([("record", record)] if isinstance(record, str) else []),
+        ),
         expects=tuple(e.text for e in cell.expects),
         items=tuple((n, i.note or i.part.title) for n, i in cell.items.items()),
         date=date,
+        record=record if isinstance(record, RecordPage) else None,
     )
 
 

@@ -63,6 +63,7 @@ def pack_data(pack: Pack, *, paper: str, only: str | None, size: LabelSize) -> d
         "labels": _labels(pack, size),
         "label_size": asdict(size),
         "procedure": asdict(pack.procedure) if pack.procedure is not None else None,
+        "record": asdict(pack.record) if pack.record is not None else None,
         "not_run": pack.not_run,
         "expects": pack.expects,
         "items": pack.items,

@@ -205,6 +205,84 @@ class Procedure:
 
 
 @dataclass(frozen=True, slots=True)
+class RecordRow:
+    """One step as it was done.
+
+    Args:
+        number: its number.
+        do: the instruction.
+        expect: what had to be seen.
+        read: what was said of it; empty where it is open.
+        verdict: `right`, `wrong` or `open`.
+        who: who read it.
+        at: when.
+        turns: how often it was read.
+        carried: run it was really read in, 0 for this one.
+    """
+
+    number: int
+    do: str
+    expect: str
+    read: str
+    verdict: str
+    who: str
+    at: str
+    turns: int
+    carried: int
+
+
+@dataclass(frozen=True, slots=True)
+class RecordPage:
+    """The newest run of the checkout, as it is on record.
+
+    Args:
+        run: its number.
+        runs: how many runs there are.
+        state: `passed`, `failed` or `open`.
+        who: who started it.
+        at: when.
+        last_at: when its last reading was made.
+        meter: what it was done with.
+        source: `checkout` or `live`.
+        file: name of the file it was done with.
+        file_hash: first figures of that file's hash.
+        revision: that file's revision.
+        same_file: it is the file this pack is made of.
+        base: run it goes on from, 0 for none.
+        right: steps that are right.
+        wrong: steps that are wrong.
+        open: steps without a reading.
+        steps: all steps.
+        remarks: (step, words, who, when).
+        photos: (name, words, first figures of the hash).
+        records: number of the last record of the chain.
+        head: hash of that record.
+    """
+
+    run: int
+    runs: int
+    state: str
+    who: str
+    at: str
+    last_at: str
+    meter: str
+    source: str
+    file: str
+    file_hash: str
+    revision: str
+    same_file: bool
+    base: int
+    right: int
+    wrong: int
+    open: int
+    steps: tuple[RecordRow, ...]
+    remarks: tuple[tuple[str, str, str, str], ...]
+    photos: tuple[tuple[str, str, str], ...]
+    records: int
+    head: str
+
+
+@dataclass(frozen=True, slots=True)
 class Pack:
     """Everything a fitter is handed.
 
@@ -227,6 +305,7 @@ class Pack:
         expects: what the file says must hold, in its own words.
         items: reference designation to what it is.
         date: date to print; empty for none.
+        record: the newest run on record, or None.
     """
 
     sheet: Sheet
@@ -247,6 +326,7 @@ class Pack:
     expects: tuple[str, ...]
     items: tuple[tuple[str, str], ...]
     date: str = ""
+    record: RecordPage | None = None
 
     @property
     def errors(self) -> bool:

@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 
 from ringout.cell.model import Cell
 from ringout.checkout import PHASES, Checkout, Step
-from ringout.report.checkout_view import phase_caution, stages_of
+from ringout.report.checkout_view import PHASE_CAUTIONS, stages_of
 from ringout.web.exchange import Answer, Ask, Page, Redirect, Route, not_there
 from ringout.web.probes import probe_pictures
 from ringout.web.runs import FAIL, PASS, Entry, Run, Runs, RunsError
@@ -113,7 +113,7 @@ def _overview(walk: Walk, trouble: str = "", status: int = 200) -> Page:
             "phases": [
                 {
                     "title": PHASE_WORDS[phase],
-                    "caution": phase_caution(phase),
+                    "caution": PHASE_CAUTIONS[phase],
                     "steps": [
                         _line(n, s, done.get(n))
                         for n, s in enumerate(checkout.steps, 1)
@@ -184,7 +184,7 @@ def _step_page(walk: Walk, number: int, trouble: str = "", typed: str = "") -> P
             "done": len(done),
             "step": here,
             "phase": PHASE_WORDS[here.phase],
-            "caution": phase_caution(here.phase) if first else "",
+            "caution": PHASE_CAUTIONS[here.phase] if first else "",
             "stages": stages_of(walk.cell) if first and here.phase == "power" else [],
             "by_eye": list(checkout.harm_before_power) if first and here.phase == "power"
             else [],
