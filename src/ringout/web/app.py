@@ -39,6 +39,7 @@ def create_app(
     names: Iterable[str] = LOOPBACK,
     port: int | None = None,
     keys: Keys | None = None,
+    records: str | None = None,
 ) -> Doors:
     """Return the bench of a cell file as an ASGI application.
 
@@ -47,9 +48,10 @@ def create_app(
         names: names and addresses the bench answers to; `*` for any numeric address.
         port: the port it listens on; None: any.
         keys: secrets of this run; with a code in them every browser must give it.
+        records: URL of the database of records; None for the file beside the cell.
     """
     keys = keys or Keys()
-    return Doors(make_pages(Session(path), keys), keys, names, port)
+    return Doors(make_pages(Session(path, records), keys), keys, names, port)
 
 
 def make_pages(session: Session, keys: Keys) -> Starlette:

@@ -30,9 +30,11 @@ class Session:
 
     Args:
         path: the cell file; it need not exist yet.
+        records: URL of the database of records; None for the file beside the cell.
     """
 
-    def __init__(self, path: str) -> None:
+    def __init__(self, path: str, records: str | None = None) -> None:
+        self.records = records
         self.path = str(Path(path).resolve())
         self.folder = Path(self.path).parent
         self.lock = threading.RLock()

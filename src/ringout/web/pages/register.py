@@ -13,6 +13,7 @@ from ringout.web.pages import (
     forms,
     overview,
     paper,
+    records,
     sockets,
     start,
 )
@@ -25,6 +26,7 @@ PAGES = (
     checkout,
     find,
     paper,
+    records,
     exercise,
     forms,
     file,
