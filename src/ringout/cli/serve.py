@@ -19,13 +19,17 @@ from ringout.cli.common import json_option, say_json
     show_default=True,
     help="Address to listen on. Any but this machine's own loopback asks for a one-time code.",
 )
+@click.option("--db", metavar="URL", help="Where records are kept; else beside the cell.")
 @json_option
-def serve(cell: str, *, port: int | None, no_open: bool, host: str, as_json: bool) -> None:
+def serve(
+    cell: str, *, port: int | None, no_open: bool, host: str, db: str | None, as_json: bool
+) -> None:
     """Open the bench: the cell in a local web page, to switch, measure, break and mend.
 
-    CELL is the cell file; one that does not exist yet can be made from the page. The page is
-    reached from this machine alone unless --host says otherwise; then a code is printed here
-    that lets one browser in. Stop with Ctrl-C.
+    CELL is the cell file; one that does not exist yet can be made from the page. A folder of cell
+    files gives a page with all of them, and a bench for each. The page is reached from this
+    machine alone unless --host says otherwise; then a code is printed here that lets one browser
+    in. Stop with Ctrl-C.
     """
     import threading
     import webbrowser
@@ -53,4 +57,4 @@ def serve(cell: str, *, port: int | None, no_open: bool, host: str, as_json: boo
         else:
             click.echo(f"code for the next browser: {code}", err=True)
 
-    run_server(cell, place, host=host, tell=tell)
+    run_server(cell, place, host=host, tell=tell, records=db)

@@ -81,7 +81,7 @@ def make_pages(session: Session, keys: Keys) -> Starlette:
         routes=[
             Mount("/static", StaticFiles(directory=STATIC)),
             Mount("/api", LateApi(session, keys)),
-            *_door(keys),
+            *door_routes(keys),
             *(_page(session, keys, route) for route in ROUTES),
         ],
         exception_handlers={HTTPException: known},
@@ -203,7 +203,7 @@ def _here(path: str, to: str) -> bool:
     return path == to if to == "/" else path.split("/")[1] == to.split("/")[1]
 
 
-def _door(keys: Keys) -> list[Path]:
+def door_routes(keys: Keys) -> list[Path]:
     """Return the place where the one-time code is given."""
     from starlette.responses import HTMLResponse, RedirectResponse
     from starlette.routing import Route as Path

@@ -6,9 +6,12 @@ import ipaddress
 import socket
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 
+from ringout.records import cells_in
 from ringout.web.app import LOOPBACK, create_app
-from ringout.web.doors import Keys, new_code
+from ringout.web.doors import App, Keys, new_code
+from ringout.web.folder import Folder, create_index
 
 FIRST_PORT = 8741
 TRIED = 20
@@ -64,14 +67,25 @@ def take_place(host: str, port: int | None) -> Place:
     raise problem
 
 
-def run_server(path: str, place: Place, *, host: str, tell: Callable[[str], None]) -> None:
-    """Serve a cell file until the process is told to stop.
+def run_server(
+    path: str,
+    place: Place,
+    *,
+    host: str,
+    tell: Callable[[str], None],
+    records: str | None = None,
+) -> None:
+    """Serve a cell file, or a folder of them, until the process is told to stop.
 
     Args:
-        path: the cell file.
-        place: where to listen.
+        path: the cell file or folder.
+        place: where to listen; the benches of a folder take free ports besides.
         host: as it was asked for.
         tell: called with each one-time code, as it is to be typed.
+        records: URL of the database of records; None for the file beside the cell.
+
+    Raises:
+        OSError: there are no free ports for the benches of a folder.
     """
     import uvicorn
 
@@ -82,7 +96,19 @@ def run_server(path: str, place: Place, *, host: str, tell: Callable[[str], None
     if keys.code:
         code(keys.code)
     port = int(place.socket.getsockname()[1])
-    app = create_app(path, names=names_of(host, closed=place.closed), port=port, keys=keys)
+    names = names_of(host, closed=place.closed)
+    sockets = [place.socket]
+    app: App
+    if Path(path).is_dir():
+        cells: dict[int, str] = {}
+        for entry in cells_in(path, records, judged=False):
+            own = take_place(host, 0).socket
+            sockets.append(own)
+            cells[int(own.getsockname()[1])] = entry.path
+        index = create_index(path, cells, keys=keys, names=names, port=port, records=records)
+        app = Folder((port, index), cells, keys, names, records)
+    else:
+        app = create_app(path, names=names, port=port, keys=keys, records=records)
     config = uvicorn.Config(
         app,
         log_level="warning",
@@ -97,7 +123,7 @@ def run_server(path: str, place: Place, *, host: str, tell: Callable[[str], None
         limit_concurrency=256,
         timeout_keep_alive=30,
     )
-    uvicorn.Server(config).run(sockets=[place.socket])
+    uvicorn.Server(config).run(sockets=sockets)
 
 
 def names_of(host: str, *, closed: bool) -> tuple[str, ...]:
