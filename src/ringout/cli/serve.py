@@ -7,6 +7,7 @@ import sys
 import click
 
 from ringout.cli.common import json_option, say_json
+from ringout.cli.records_enter import db_option
 
 
 @click.command()
@@ -19,11 +20,9 @@ from ringout.cli.common import json_option, say_json
     show_default=True,
     help="Address to listen on. Any but this machine's own loopback asks for a one-time code.",
 )
-@click.option("--db", metavar="URL", help="Where records are kept; else beside the cell.")
+@db_option
 @json_option
-def serve(
-    cell: str, *, port: int | None, no_open: bool, host: str, db: str | None, as_json: bool
-) -> None:
+def serve(cell: str, *, port: int | None, no_open: bool, host: str, db: str, as_json: bool) -> None:
     """Open the bench: the cell in a local web page, to switch, measure, break and mend.
 
     CELL is the cell file; one that does not exist yet can be made from the page. A folder of cell
@@ -57,4 +56,4 @@ def serve(
         else:
             click.echo(f"code for the next browser: {code}", err=True)
 
-    run_server(cell, place, host=host, tell=tell, records=db)
+    run_server(cell, place, host=host, tell=tell, records=db or None)
