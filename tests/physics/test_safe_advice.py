@@ -120,7 +120,7 @@ def test_no_advice_takes_a_load_past_an_emergency_stop(bench, way):
     items, joins = FED_OVER_STOP[way]
     verdict = bench.cell(items, joins, LAMP, remedies=True)
     assert not [t for t in advice(verdict) if t.startswith("join")], advice(verdict)
-    assert not [t for t in advice(verdict) if "P1:X1 to" in t], advice(verdict)
+    assert not [t for t in advice(verdict) if "conductor at P1:X1" in t], advice(verdict)
 
 
 def test_a_common_that_hangs_on_an_open_contact_only_is_told(bench):

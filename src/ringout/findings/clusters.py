@@ -213,6 +213,15 @@ def local_states(circuit: Circuit, actors: Iterable[int]) -> tuple[IntArray, boo
     return states, complete
 
 
+def wake(circuit: Circuit, positions: IntArray) -> None:
+    """Put electronics of (S, A) positions to alive: what has no voltage dies when settled.
+
+    Taken as dead to begin with, their outputs would stay so whatever feeds them.
+    """
+    own = [n for n, a in enumerate(circuit.actors) if a.moved_by == "voltage"]
+    positions[:, own] = circuit.rest()[0, own]
+
+
 def _near_rest(sizes: list[int]) -> Iterable[tuple[int, ...]]:
     rest = [0] * len(sizes)
     yield tuple(rest)

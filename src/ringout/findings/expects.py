@@ -10,7 +10,7 @@ from ringout.base import Severity
 from ringout.cell.model import Condition, Expect
 from ringout.circuit.model import Circuit, IntArray
 from ringout.findings.bounds import Question, Ranges, clusters_of_nodes
-from ringout.findings.clusters import RAIL_KINDS, local_states
+from ringout.findings.clusters import RAIL_KINDS, local_states, wake
 from ringout.findings.levels import LevelSurvey
 from ringout.findings.model import Finding, Quantity
 from ringout.findings.settle import settle_states
@@ -93,6 +93,7 @@ def states_where(
     positions, _ = local_states(circuit, sorted(columns | free))
     others = [a for a in range(len(circuit.actors)) if a not in columns | free]
     positions[:, others] = found.base[0, others]
+    wake(circuit, positions)
     if condition is not None:
         keep = [condition.holds(_named(circuit, row)) for row in positions]
         positions = positions[np.array(keep, dtype=np.bool_)]

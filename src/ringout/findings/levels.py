@@ -10,7 +10,8 @@ import numpy as np
 from ringout.cell.model import Condition, Signal
 from ringout.circuit.model import TYP, BoolArray, Circuit, IntArray
 from ringout.findings.bounds import Bounder, Question, Ranges
-from ringout.findings.clusters import describe, local_states
+from ringout.findings.clusters import describe, local_states, wake
+from ringout.findings.interlocks import Feeds, taken_away
 from ringout.findings.limits import Limits, limits_of
 from ringout.findings.settle import SettledStates, settle_states
 from ringout.findings.survey import Survey
@@ -43,6 +44,8 @@ class SignalStates:
         floats: (S,) a stray current of some microamperes carries the level out of its band.
         ends_v: (S, 2) typical voltages to earth of the channel's two ends.
         dark_a: for a driven lamp, state in which it should be dark to its highest amperes.
+        taken: (S,) the output is on and a contact moved by hand takes the load away: it is
+            then wanted off.
     """
 
     signal: Signal
@@ -63,6 +66,7 @@ class SignalStates:
     dark_a: Mapping[int, float]
     floats: BoolArray
     ends_v: np.ndarray
+    taken: BoolArray
 
     def describe(self, circuit: Circuit, row: int) -> str:
         """Return one state in words."""
@@ -88,6 +92,7 @@ class _Plan:
     positions: IntArray
     wanted: BoolArray
     complete: bool
+    taken: BoolArray
 
 
 class LevelPlan:
@@ -103,7 +108,9 @@ class LevelPlan:
 
     def __init__(self, circuit: Circuit, found: Survey) -> None:
         self.circuit, self.found = circuit, found
-        self.plans = [p for s in circuit.cell.signals.values() if (p := _plan(circuit, found, s))]
+        feeds = Feeds(circuit, found.part)
+        signals = circuit.cell.signals.values()
+        self.plans = [p for s in signals if (p := _plan(circuit, found, s, feeds))]
         positions = np.concatenate([circuit.rest()[:0], *(p.positions for p in self.plans)])
         curves = circuit.curves(positions, TYP)
         curves[:, found.cut] = circuit.off_curve[TYP][found.cut]
@@ -138,8 +145,23 @@ class LevelPlan:
             drawn = self._wanted(plan, plan.positions)
             if (wanted == wanted[0]).all() and not (drawn == drawn[0]).all():
                 wanted = drawn
-            self.plans[number] = replace(plan, wanted=wanted)
+            taken = self._taken(plan, first, wanted)
+            self.plans[number] = replace(plan, wanted=wanted & ~taken, taken=taken)
             first += len(plan.positions)
+
+    def _taken(self, plan: _Plan, first: int, wanted: BoolArray) -> BoolArray:
+        """Return (S,) whether a contact takes an output's load away, which is then meant."""
+        rows = np.arange(first, first + len(plan.positions))
+        taken = np.zeros(len(rows), dtype=np.bool_)
+        on_v, off_v = plan.limits.on_v, plan.limits.off_v
+        if plan.signal.on is not None or on_v is None or off_v is None:
+            return taken
+        ends = self.circuit.elements[plan.element]
+        node_v = self.settled.solution.node_v[rows]
+        volts = np.abs(node_v[:, ends.tail] - node_v[:, ends.head])
+        positions = self.settled.positions[rows]
+        works, off = wanted & (volts >= on_v), wanted & (volts <= off_v)
+        return taken_away(self.circuit, plan.columns, positions, works, off)
 
     def _wanted(self, plan: _Plan, positions: IntArray) -> BoolArray:
         wanted = [_wanted(self.circuit, plan.signal, row) for row in positions]
@@ -204,6 +226,7 @@ class LevelPlan:
                 dark_a=dark[number],
                 floats=floats[rows],
                 ends_v=node_v[:, [ends.tail, ends.head]],
+                taken=plan.taken,
             )
         return LevelSurvey(result, ranges, self.settled)
 
@@ -257,7 +280,7 @@ def survey_levels(circuit: Circuit, found: Survey, bounder: Bounder) -> LevelSur
     return plan.finish(bounder.ask(plan.questions))
 
 
-def _plan(circuit: Circuit, found: Survey, signal: Signal) -> _Plan | None:
+def _plan(circuit: Circuit, found: Survey, signal: Signal, feeds: Feeds) -> _Plan | None:
     element = level_element(circuit, signal)
     if element < 0:
         return None
@@ -273,12 +296,14 @@ def _plan(circuit: Circuit, found: Survey, signal: Signal) -> _Plan | None:
         channel = circuit.actor_index[channel_actor(circuit, signal)]
         columns.add(channel)
         clusters |= {int(part.cluster_of_actor[channel])} - {-1}
+    clusters = set(feeds.with_feeds(clusters))
     for number in clusters:
         columns |= set(part.clusters[number].actors)
     ordered = tuple(sorted(columns))
     positions, complete = local_states(circuit, ordered)
     others = [a for a in range(len(circuit.actors)) if a not in columns]
     positions[:, others] = found.base[0, others]
+    wake(circuit, positions)
     return _Plan(
         signal,
         element,
@@ -288,6 +313,7 @@ def _plan(circuit: Circuit, found: Survey, signal: Signal) -> _Plan | None:
         positions,
         np.zeros(len(positions), dtype=np.bool_),  # known when the relays have moved
         complete,
+        np.zeros(len(positions), dtype=np.bool_),
     )
 
 

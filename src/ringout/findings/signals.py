@@ -10,6 +10,7 @@ from ringout.base import Severity, Span
 from ringout.circuit.curves import inverse
 from ringout.circuit.model import TYP, Circuit
 from ringout.findings.feeds import commons_of
+from ringout.findings.interlocks import at_rest_by_hand, only_words
 from ringout.findings.levels import LevelSurvey, SignalStates
 from ringout.findings.limits import LAMP_SHOWS_FROM_A
 from ringout.findings.model import Finding, Level, Quantity, SignalResult
@@ -176,6 +177,8 @@ def _findings(circuit: Circuit, states: SignalStates, result: SignalResult) -> I
         return Finding(code, severity, message, where, place, numbers, source, about=about)
 
     yield from _too_high(circuit, states, finding)
+    if states.taken.any():
+        yield _interlocked(circuit, states, finding)
     if result.verdict == "works":
         return
     if result.verdict == "undecided":
@@ -191,6 +194,19 @@ def _findings(circuit: Circuit, states: SignalStates, result: SignalResult) -> I
         )
     else:
         yield from _input_findings(circuit, states, result, finding)
+
+
+def _interlocked(circuit: Circuit, states: SignalStates, tell: Tell) -> Finding:
+    """Return that contacts can take the load away: worth a word, and more if they do at rest."""
+    works = states.wanted_on
+    at_rest = not (at_rest_by_hand(circuit, states.columns, states.positions) & works).any()
+    when = only_words(circuit, states.columns, states.positions, works, states.taken)
+    more = "; as the cell stands at rest it does not" if at_rest else ""
+    return tell(
+        "F307",
+        Severity.WARNING if at_rest else Severity.NOTE,
+        f"{states.signal.drives} works {when}, whatever {states.signal.channel_name} does{more}",
+    )
 
 
 def _undecided(states: SignalStates) -> str:
@@ -294,10 +310,12 @@ def _on_findings(
     name, place = states.signal.name, states.signal.channel_name
     on_v, off_v = limits
     if on.v_typ <= off_v:
+        good = states.wanted_on & (states.v_low >= on_v)
+        never = "does not always come on" if good.any() else "never comes on"
         yield tell(
             "F101",
             Severity.ERROR,
-            f"{name} never comes on: {place} has {_volts(on.v_typ)} while {on.worst_while}, "
+            f"{name} {never}: {place} has {_volts(on.v_typ)} while {on.worst_while}, "
             f"on needs {on_v:.1f} V{why}",
         )
     elif on.margin_v < 0:

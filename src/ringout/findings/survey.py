@@ -134,7 +134,11 @@ def survey(circuit: Circuit) -> Survey:
 def _idle_elsewhere(
     circuit: Circuit, part: Partition, positions: IntArray, owner: IntArray
 ) -> IntArray:
-    """Return curves with every conditional element of other clusters idle."""
+    """Return curves with every conditional element of other clusters idle.
+
+    A contact that feeds a rail at rest is left closed: what an emergency stop feeds is alive
+    unless the state is about the stop.
+    """
     curves = circuit.curves(positions, TYP)
     moved = np.array(
         [
@@ -147,6 +151,11 @@ def _idle_elsewhere(
         ],
         dtype=np.bool_,
     )
+    feeds = np.array(
+        [e.kind == "contact" and bool(part.rail[[e.tail, e.head]].all()) for e in circuit.elements],
+        dtype=np.bool_,
+    )
+    moved &= ~(feeds & circuit.conducts(circuit.rest())[0])
     elsewhere = part.cluster_of_element[None, :] != owner[:, None]
     return np.where(elsewhere & moved[None, :], circuit.off_curve[TYP][None, :], curves)
 

@@ -7,8 +7,9 @@ from collections.abc import Iterable, Iterator
 from ringout.base.quantity import format_quantity
 from ringout.cell.catalogue import find_part, part_names
 from ringout.cell.edit import free_name, with_item, with_part, with_signal
-from ringout.cell.model import Cell, Condition, Signal, Terminal
+from ringout.cell.model import Cell, Condition, Position, Signal, Terminal
 from ringout.cell.part import Part
+from ringout.findings.interlocks import only_while
 from ringout.findings.model import Finding
 from ringout.findings.remedies.proposal import Proposal, channel_terminal, terminal_of_net
 from ringout.findings.remedies.trials import Trials, trial_margins, trial_states
@@ -36,6 +37,8 @@ def propose_levels(trials: Trials, finding: Finding) -> Iterable[Proposal]:
         yield from _preload(cell, finding, signal)
     if finding.code == "F105":
         yield from _turned(cell, signal)
+    if finding.code == "F101":
+        yield from _also_needed(trials, signal)
     if finding.code in ("F101", "F102", "F103", "F104", "F105", "F106"):
         yield from _other_part(cell, signal)
 
@@ -192,6 +195,31 @@ def _turned(cell: Cell, signal: Signal) -> Iterator[Proposal]:
         f"if the wiring is as wanted, say so: {signal.name} is on while {text}",
         with_signal(cell, signal.name, on=turned),
         ((f"on: {signal.on}", f"on: {text}"),),
+        (signal.name,),
+    )
+
+
+def _also_needed(trials: Trials, signal: Signal) -> Iterator[Proposal]:
+    """Offer to name what the signal waits for besides, such as an emergency stop in its feed."""
+    cell = trials.cell
+    states = trial_states(cell, signal.name)
+    assert signal.on is not None
+    if states is None or states.limits.on_v is None or signal.on.kind == "or":
+        return
+    good = states.wanted_on & (states.v_low >= states.limits.on_v)
+    needs = only_while(
+        trials.circuit, states.columns, states.positions, good, states.wanted_on & ~good
+    )
+    if not needs:
+        return
+    more = tuple(Condition("is", Position(a, p, signal.on_span)) for a, p in needs)
+    own = signal.on.parts if signal.on.kind == "and" else (signal.on,)
+    wanted = Condition("and", None, (*own, *more))
+    words = " and ".join(f"{a} {p}" for a, p in needs)
+    yield Proposal(
+        f"if the wiring is as wanted, say so: {signal.name} also waits for {words}",
+        with_signal(cell, signal.name, on=wanted),
+        ((f"on: {signal.on}", f"on: {wanted}"),),
         (signal.name,),
     )
 
