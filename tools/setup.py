@@ -231,6 +231,12 @@ def docs() -> int:
     return run(PYTHON, Path("tools") / "gen_docs.py")
 
 
+def pictures() -> int:
+    """Make the pictures of docs/ with the program's own commands."""
+    set_up(DEVELOPER)
+    return run(PYTHON, Path("tools") / "make_pictures.py")
+
+
 def clean() -> int:
     """Remove .venv and all caches."""
     for name in (".venv", ".hypothesis", ".mypy_cache", ".pytest_cache", ".ruff_cache", "build"):
@@ -244,12 +250,14 @@ def setup() -> int:
     return 0
 
 
-GOALS = {goal.__name__: goal for goal in (demo, test, check, proof, bench, docs, setup, clean)}
+GOALS = {
+    goal.__name__: goal for goal in (demo, test, check, proof, bench, docs, pictures, setup, clean)
+}
 
 
 def main() -> int:
     """Run the goal named on the command line."""
-    lines = [f"  {name:7}{goal.__doc__}" for name, goal in GOALS.items()]
+    lines = [f"  {name:9}{goal.__doc__}" for name, goal in GOALS.items()]
     parser = argparse.ArgumentParser(
         prog="tools/setup.py",
         description="Set up the checkout and run one of its goals.",
