@@ -12,12 +12,13 @@ from ringout.cli.checkout import checkout
 from ringout.cli.draw import draw
 from ringout.cli.faults import faults
 from ringout.cli.find import find
-from ringout.cli.live import twin, watch
+from ringout.cli.live import watch
 from ringout.cli.look import meter, netlist, prove
 from ringout.cli.make import new, parts, schema, sheet
 from ringout.cli.pack import pack
 from ringout.cli.records import records
 from ringout.cli.serve import serve
+from ringout.cli.twin import certificate, twin
 
 EXIT_CLEAN, EXIT_ERRORS, EXIT_UNREADABLE, EXIT_NOT_RUN = 0, 1, 2, 3
 
@@ -41,6 +42,7 @@ for command in (
     watch,
     twin,
     records,
+    certificate,
     draw,
     sheet,
     pack,

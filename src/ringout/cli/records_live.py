@@ -22,7 +22,12 @@ Keep = Callable[[int, "Answer"], None]
 
 @contextmanager
 def recorded(
-    cell: Cell, cell_path: str, who: str, db: str, links: Sequence[Link]
+    cell: Cell,
+    cell_path: str,
+    who: str,
+    db: str,
+    links: Sequence[Link],
+    actions: Sequence[Action],
 ) -> Iterator[Keep]:
     """Begin a live run and yield what stores the answer to each of its actions.
 
@@ -32,21 +37,23 @@ def recorded(
         who: name of the person; empty to store nothing.
         db: database URL; empty for the file beside the cell.
         links: controllers that are read.
+        actions: what is asked for.
     """
     if not who:
         yield lambda _number, _answer: None
         return
-    from ringout.live.actions import actions_of
+    from ringout.live.judge import SKIPPED
     from ringout.records import live_steps, open_store
     from ringout.records.view import head_line, run_line
 
-    actions = list(actions_of(cell))
     with plainly(), open_store(cell_path, db or None, cell=cell.name) as store:
         steps = live_steps([_told(cell, a) for a in actions])
         read = ", ".join(f"{link.item} over {link.protocol}" for link in links)
         number = store.start_run(cell, steps, who=who, meter=read, source="live").number
 
         def keep(step: int, answer: Answer) -> None:
+            if answer.verdict == SKIPPED:
+                return  # left out: the step stays open
             store.add_reading(number, step, _read(answer), who=who)
 
         try:

@@ -38,7 +38,7 @@ class ModbusPort:
     """
 
     def __init__(self, link: Link, inputs: tuple[str, ...]) -> None:
-        self.link = link
+        self.link, self.inputs = link, inputs
         self.spans = _blocks({c: int(link.places[c]) for c in inputs}, link.table)
         self._client: Any = None
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import time
+from collections import deque
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass, field
 
@@ -12,6 +13,7 @@ from ringout.live.port import Port, PortError
 CYCLE_S = 0.02
 WAITS_S = (0.2, 0.5, 1.0, 2.0, 5.0)  # between tries to connect again, common practice
 LATE = 1.5  # a cycle that takes this many times its length is late
+SLOW_AFTER, STEADY_AFTER = 3, 50  # late polls on end; polls in time on end: one hiccup is no news
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +54,24 @@ class Connection:
     levels: tuple[tuple[str, bool], ...] = ()
 
 
-Event = Change | Connection
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """The controller answers too slowly for the cycle, or in time again.
+
+    Args:
+        item: controller.
+        slow: whether it is too slow.
+        gap_s: longest time between two answers since it became so; a shorter pulse may be missed.
+        at_s: when.
+    """
+
+    item: str
+    slow: bool
+    gap_s: float
+    at_s: float
+
+
+Event = Change | Connection | Pace
 
 
 @dataclass
@@ -63,13 +82,15 @@ class Figures:
         polls: answers received.
         late: cycles later than `LATE` cycles.
         lost: connections lost.
+        gap_s: longest time between two answers while connected; shorter pulses may be missed.
         answer_s: last answer times, at most 10,000.
     """
 
     polls: int = 0
     late: int = 0
     lost: int = 0
-    answer_s: list[float] = field(default_factory=list)
+    gap_s: float = 0.0
+    answer_s: deque[float] = field(default_factory=lambda: deque(maxlen=10_000))
 
 
 class Poller:
@@ -122,8 +143,8 @@ class Poller:
             for change in changed:  # what moved while nobody could look
                 yield change
             try:
-                async for change in self._poll():
-                    yield change
+                async for news in self._poll():
+                    yield news
             except PortError as error:
                 self.figures.lost += 1
                 await self.port.close()
@@ -132,21 +153,51 @@ class Poller:
                 yield Connection(item, False, error.message, error.cure, self.clock())
         await self.port.close()
 
-    async def _poll(self) -> AsyncIterator[Change]:
-        due = self.clock() + self.cycle_s
+    async def _poll(self) -> AsyncIterator[Change | Pace]:
+        figures, item, read, clock = self.figures, self.port.link.item, self.port.read, self.clock
+        last = clock()
+        due = last + self.cycle_s
+        pace = _Pacer(item, self.cycle_s)
         while not self._stopped:
-            await asyncio.sleep(max(due - self.clock(), 0.0))
-            begin = self.clock()
-            if begin - due > (LATE - 1.0) * self.cycle_s:
-                self.figures.late += 1
+            await asyncio.sleep(max(due - clock(), 0.0))
+            begin = clock()
+            late = begin - due > (LATE - 1.0) * self.cycle_s
+            if late:
+                figures.late += 1
                 due = begin  # what is late stays late; no burst of polls to catch up
-            levels = await self.port.read()
-            now = self.clock()
-            self.figures.polls += 1
-            self.figures.answer_s.append(now - begin)
-            del self.figures.answer_s[:-10_000]
-            for channel, on in levels.items():
-                if self.levels.get(channel) != on:
-                    self.levels[channel] = on
-                    yield Change(self.port.link.item, channel, on, now)
+            levels = await read()
+            now = clock()
+            figures.polls += 1
+            figures.answer_s.append(now - begin)
+            figures.gap_s = max(figures.gap_s, now - last)
+            told = pace.take(now - last, now, late=late)
+            last = now
+            if told is not None:
+                yield told
+            if levels != self.levels:
+                for channel, on in levels.items():
+                    if self.levels.get(channel) != on:
+                        self.levels[channel] = on
+                        yield Change(item, channel, on, now)
             due += self.cycle_s
+
+
+class _Pacer:
+    """Tells when polls have come late for a while, and when they are in time again."""
+
+    def __init__(self, item: str, cycle_s: float) -> None:
+        self.item, self.cycle_s = item, cycle_s
+        self.slow, self._run, self._gap_s = False, 0, 0.0
+
+    def take(self, gap_s: float, now: float, *, late: bool) -> Pace | None:
+        """Return news of the pace after one more answer, if there is any."""
+        if late != self.slow:
+            self._run += 1
+        else:
+            self._run = 0
+        self._gap_s = max(self._gap_s, gap_s) if late else self._gap_s
+        if self._run < (STEADY_AFTER if self.slow else SLOW_AFTER):
+            return None
+        self.slow, self._run = not self.slow, 0
+        gap, self._gap_s = self._gap_s, 0.0
+        return Pace(self.item, self.slow, gap, now)

@@ -27,6 +27,7 @@ class Port(Protocol):
     """Reads the inputs of one controller and, where allowed, commands its outputs."""
 
     link: Link
+    inputs: tuple[str, ...]
 
     async def open(self) -> None:
         """Connect.

@@ -37,9 +37,30 @@ def test_each_channel_has_its_node():
     assert found["K1"].places["I3"] == "ns=2;s=P.I3"
 
 
+def test_how_a_controller_is_entered():
+    line = 'K1: {opcua: "opc.tcp://k1:4840", user: setter, certificate: a.pem, key: b.pem}'
+    found, problems = links(line)
+    assert not problems
+    access = found["K1"].access
+    assert (access.security, access.user, access.certificate) == ("encrypt", "setter", "a.pem")
+    plain, problems = links('K1: {opcua: "opc.tcp://k1:4840", inputs: "ns=2;s={channel}"}')
+    assert not problems
+    assert plain["K1"].access.security == "none"
+
+
+def test_a_password_in_the_file_is_refused_and_not_repeated():
+    _, problems = links('K1: {opcua: "opc.tcp://k1:4840", user: setter, password: Tulip-7}')
+    (problem,) = problems
+    assert "does not belong in the file" in problem.message
+    assert "RINGOUT_PASSWORD_K1" in (problem.fix or "")
+    assert "Tulip-7" not in problem.message + (problem.fix or "")
+
+
 @pytest.mark.parametrize(
     ("line", "word"),
     [
+        ('K1: {opcua: "opc.tcp://a:1", security: full}', "security: full"),
+        ("K1: {modbus: robot-k1, user: setter}", "user: setter"),
         ("K9: {modbus: robot-k1, inputs: 0}", "K9"),
         ("S1: {modbus: robot-k1, inputs: 0}", "S1"),
         ("K1: {inputs: 0}", "protocol"),
