@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -124,8 +123,6 @@ def pack(
     size = _size(wanted)
     if output is None and not (svg_folder or dxf_folder):
         raise click.UsageError("name the PDF with `-o FILE.pdf`, or a folder with --svg or --dxf")
-    # many small matrices: threads would only wait for each other; must stand before numpy loads
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from ringout import run
     from ringout.report.pack import build_pack
 

@@ -132,14 +132,8 @@ def checkout_lines(
     mark = f", file {file_mark(cell)}" if cell.files else ""
     head = f"CHECKOUT of {cell.name}, revision {cell.revision or '-'}{mark}"
     lines = [paint(head, "head")]
-    gap_s = checkout.cost_s - checkout.bound_s
-    proof = (
-        "no procedure of these looks is shorter (proven)"
-        if checkout.optimal
-        else f"a shorter one may exist, by {gap_s / 60:.0f} minutes at most"
-    )
     lines += [
-        f"{len(checkout.steps)} steps, about {checkout.cost_s / 60:.0f} minutes; {proof}.",
+        length_words(checkout),
         f"{checkout.exposed} of {checkout.faults} single wiring faults are exposed.",
         "",
         *_harm(checkout, paint),
@@ -162,6 +156,17 @@ def checkout_lines(
     lines += _hidden(checkout, paint)
     lines += [f"not run: {n.check}: {n.why}" for n in checkout.not_run]
     return lines
+
+
+def length_words(checkout: Checkout) -> str:
+    """Return how long a procedure is, and whether a shorter one may exist."""
+    gap_s = checkout.cost_s - checkout.bound_s
+    proof = (
+        "no procedure of these looks is shorter (proven)"
+        if checkout.optimal
+        else f"a shorter one may exist, by {gap_s / 60:.0f} minutes at most"
+    )
+    return f"{len(checkout.steps)} steps, about {checkout.cost_s / 60:.0f} minutes; {proof}."
 
 
 def _step_lines(n: int, step: Step, paint: Paint) -> list[str]:
@@ -199,17 +204,21 @@ def _hidden(checkout: Checkout, paint: Paint) -> list[str]:
     """Return what nothing exposes, by reason."""
     if not checkout.not_exposable:
         return []
-    reasons: dict[str, list[str]] = {}
-    for found in checkout.not_exposable:
-        key = f"{found.fault.kind}\n{_bare(found.why)}"
-        reasons.setdefault(key, []).append(found.fault.id)
     count = len(checkout.not_exposable)
     lines = [paint(f"WHAT NO STEP CAN SHOW ({count})", "head")]
-    for key, ids in reasons.items():
+    for why, ids in hidden_reasons(checkout):
         more = f" and {len(ids) - _NAMED} more" if len(ids) > _NAMED else ""
         lines += _wrap(f"{', '.join(ids[:_NAMED])}{more}", "  ")
-        lines += _wrap(key.partition("\n")[2], "      ")
+        lines += _wrap(why, "      ")
     return lines
+
+
+def hidden_reasons(checkout: Checkout) -> list[tuple[str, tuple[str, ...]]]:
+    """Return what no step shows: each reason with its faults, those of one kind together."""
+    reasons: dict[tuple[str, str], list[str]] = {}
+    for found in checkout.not_exposable:
+        reasons.setdefault((found.fault.kind, _bare(found.why)), []).append(found.fault.id)
+    return [(why, tuple(ids)) for (_, why), ids in reasons.items()]
 
 
 def _bare(why: str) -> str:

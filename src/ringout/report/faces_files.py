@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 
 from ringout.report.faces_model import bare_face
 from ringout.report.faces_svg import face_card_svg
-from ringout.report.sheet_files import write_whole
+from ringout.report.sheet_files import free_name, write_whole
 from ringout.report.sheet_model import Sheet
 
 
@@ -33,17 +32,7 @@ def write_faces(sheet: Sheet, folder: str | Path) -> list[Path]:
     files: list[Path] = []
     taken: set[str] = set()
     for name, text in cards.items():
-        file = target / f"{_file_name(name, taken)}.svg"
+        file = target / f"{free_name(name, taken, 'face')}.svg"
         write_whole(file, text.encode("utf-8"))
         files.append(file)
     return files
-
-
-def _file_name(name: str, taken: set[str]) -> str:
-    """Return a name every file system takes, different from those taken."""
-    plain = re.sub(r"[^A-Za-z0-9_+.-]", "_", name).lstrip(".") or "face"
-    found, number = plain, 2
-    while found.lower() in taken:
-        found, number = f"{plain}-{number}", number + 1
-    taken.add(found.lower())
-    return found

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import os
+import re
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +34,7 @@ SHEET_NAMES = {
     IO_LIST: "I-O list",  # a sheet name must not hold a slash
     FACES: "Faces",
 }
+MOST_NAME = 70  # characters of a file name before its ending
 MOST_TITLE = 100  # a page header may have 255 characters in all
 WIDEST = 30  # characters of a column; longer text wraps
 
@@ -46,6 +48,16 @@ def write_whole(path: Path, content: bytes) -> None:
         beside.replace(path)
     finally:
         beside.unlink(missing_ok=True)
+
+
+def free_name(name: str, taken: set[str]) -> str:
+    """Return a file name that any file system takes, and add it to those taken."""
+    plain = re.sub(r"[^\w+.-]", "_", name)[:MOST_NAME].lstrip(".") or "drawing"
+    found, number = plain, 2
+    while found.lower() in taken:
+        found, number = f"{plain}-{number}", number + 1
+    taken.add(found.lower())
+    return found
 
 
 def guarded(text: str) -> str:

@@ -132,7 +132,7 @@ def end_text(end: End, market: str) -> list[str]:
             "carries",
             "write on this end",
         ],
-        [_cells(r, end, market) for r in landed],
+        [[f" {TICK}", *core_cells(r, end, market)] for r in landed],
         prose=False,
     )
     for row in landed:
@@ -154,15 +154,15 @@ def _plugged_words(row: Row) -> str:
     return f"{words} = {row.carries}" if row.carries else words
 
 
-def _cells(row: Row, end: End, market: str) -> list[str]:
+def core_cells(row: Row, end: End, market: str, where: str = "") -> list[str]:
+    """Return one core of an end as words: core, size, where it lands, how it is made off, label."""
     size = "" if row.area_mm2 is None else f"{area_words(row.area_mm2)}/{row.awg}"
     ferrule = row.ferrule
     core = row.colour if row.core.isdigit() else f"{row.core} {row.colour}".strip()
     return [
-        f" {TICK}",
         core,
         size,
-        row.pin if end.work == FIELD_PLUG else row.terminal,
+        where or (row.pin if end.work == FIELD_PLUG else row.terminal),
         row.seen,
         f"{area_words(ferrule.area_mm2)} {ferrule.colour}" if ferrule else "",
         strip_words(row.strip_mm, market) if row.strip_mm else "",

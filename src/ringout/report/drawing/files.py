@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from pathlib import Path
 
 from ringout.report.drawing.paper import Sheet
-from ringout.report.sheet_files import write_whole
+from ringout.report.sheet_files import free_name, write_whole
 
 
 def write_sheets(sheets: Sequence[Sheet], target: Path) -> list[Path]:
@@ -30,16 +29,7 @@ def write_sheets(sheets: Sequence[Sheet], target: Path) -> list[Path]:
         if target.suffix.lower() == ".svg":
             file = target if number == 1 else target.with_stem(f"{target.stem}-{number}")
         else:
-            file = target / f"{_file_name(sheet.name, taken)}.svg"
+            file = target / f"{free_name(sheet.name, taken)}.svg"
         write_whole(file, sheet.svg.encode("utf-8"))
         files.append(file)
     return files
-
-
-def _file_name(name: str, taken: set[str]) -> str:
-    plain = re.sub(r"[^\w.+-]", "_", name).lstrip(".") or "drawing"
-    found, number = plain, 2
-    while found.lower() in taken:
-        found, number = f"{plain}-{number}", number + 1
-    taken.add(found.lower())
-    return found

@@ -10,9 +10,8 @@ from typing import Any
 from ringout.report.faces_model import connector_name, counting_words
 from ringout.report.pack.labels import laid_labels
 from ringout.report.pack.model import Pack, Picture
-from ringout.report.sheet_layout import area_words
-from ringout.report.sheet_make import strip_words, torque_words
-from ringout.report.sheet_model import FIELD_PLUG, LINK, PLUGGED, End, Row
+from ringout.report.sheet_model import LINK, PLUGGED, End, Row
+from ringout.report.sheet_text import core_cells
 from ringout.tables.labels import LabelSize
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
@@ -116,22 +115,7 @@ def _end(end: End, market: str) -> dict[str, Any]:
 
 def _row(row: Row, end: End, market: str) -> list[str]:
     """Return the cells of one core, in the order of the columns."""
-    core = row.colour if row.core.isdigit() else f"{row.core} {row.colour}".strip()
-    size = "" if row.area_mm2 is None else f"{area_words(row.area_mm2)}/{row.awg}"
-    ferrule = row.ferrule
-    return [
-        core,
-        size,
-        "spare"
-        if row.spare and end.work != PLUGGED
-        else (row.pin if end.work == FIELD_PLUG else row.terminal),
-        row.seen,
-        f"{area_words(ferrule.area_mm2)} {ferrule.colour}" if ferrule else "",
-        strip_words(row.strip_mm, market) if row.strip_mm else "",
-        torque_words(row.torque_nm, market) if row.torque_nm else "",
-        row.carries,
-        row.label,
-    ]
+    return core_cells(row, end, market, "spare" if row.spare and end.work != PLUGGED else "")
 
 
 def _faces(pack: Pack) -> list[dict[str, Any]]:

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from ringout.report.drawing.metrics import FAMILIES
 from ringout.report.pack.dxf import svg_to_dxf
 from ringout.report.pack.model import Pack, Picture
 from ringout.report.pack.pictures import FONT
-from ringout.report.sheet_files import write_whole
+from ringout.report.sheet_files import free_name, write_whole
 
 
 def pack_pictures(pack: Pack) -> Iterator[tuple[str, Picture]]:
@@ -19,7 +18,7 @@ def pack_pictures(pack: Pack) -> Iterator[tuple[str, Picture]]:
     pictures = [*pack.overview, *pack.supply, *(p for s in pack.signals for p in s.pictures)]
     pictures += [p for _, icons in pack.icons for p in icons]
     for found in pictures:
-        yield _file_name(found.name, taken), found
+        yield free_name(found.name, taken), found
 
 
 def write_svg(pack: Pack, folder: str | Path) -> list[Path]:
@@ -27,7 +26,7 @@ def write_svg(pack: Pack, folder: str | Path) -> list[Path]:
 
     Args:
         pack: the pack.
-        folder: gets `SIGNAL.svg` for each signal, and the faces.
+        folder: gets a file for each drawing, named like it.
 
     Returns:
         The files written.
@@ -35,40 +34,27 @@ def write_svg(pack: Pack, folder: str | Path) -> list[Path]:
     Raises:
         OSError: the place cannot be written; no file is left half-written.
     """
-    files = []
-    for name, found in pack_pictures(pack):
-        file = Path(folder) / f"{name}.svg"
-        svg = found.svg.replace(f'font-family="{FONT}"', f'font-family="{FAMILIES}"')
-        write_whole(file, svg.encode("utf-8"))
-        files.append(file)
-    return files
+    return _write(pack, folder, "svg", _svg)
 
 
 def write_dxf(pack: Pack, folder: str | Path) -> list[Path]:
-    """Write every drawing as DXF, release R12, in millimetres.
+    """Write every drawing as DXF, release R12, in millimetres; see `write_svg`."""
+    return _write(pack, folder, "dxf", _dxf)
 
-    Args:
-        pack: the pack.
-        folder: gets `SIGNAL.dxf` for each signal, and the faces.
 
-    Returns:
-        The files written.
-
-    Raises:
-        OSError: the place cannot be written; no file is left half-written.
-    """
+def _write(
+    pack: Pack, folder: str | Path, ending: str, content: Callable[[Picture], bytes]
+) -> list[Path]:
     files = []
     for name, found in pack_pictures(pack):
-        file = Path(folder) / f"{name}.dxf"
-        write_whole(file, svg_to_dxf(found.svg, found.height_mm).encode("ascii"))
-        files.append(file)
+        files.append(Path(folder) / f"{name}.{ending}")
+        write_whole(files[-1], content(found))
     return files
 
 
-def _file_name(name: str, taken: set[str]) -> str:
-    plain = re.sub(r"[^A-Za-z0-9_+.-]", "_", name)[:80].lstrip(".") or "drawing"
-    found, number = plain, 2
-    while found.lower() in taken:
-        found, number = f"{plain}-{number}", number + 1
-    taken.add(found.lower())
-    return found
+def _svg(found: Picture) -> bytes:
+    return found.svg.replace(f'font-family="{FONT}"', f'font-family="{FAMILIES}"').encode("utf-8")
+
+
+def _dxf(found: Picture) -> bytes:
+    return svg_to_dxf(found.svg, found.height_mm).encode("ascii")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ringout.cell.model import Cell
 from ringout.checkout import Checkout, Step
-from ringout.report.checkout_view import stages_of
+from ringout.report.checkout_view import hidden_reasons, length_words, stages_of
 from ringout.report.pack.model import Procedure, StepRow
 
 
@@ -15,29 +15,21 @@ def paper_procedure(cell: Cell, checkout: Checkout) -> Procedure:
         cell: the cell.
         checkout: its procedure.
     """
-    proof = (
-        "no procedure of these looks is shorter (proven)"
-        if checkout.optimal
-        else "a shorter one may exist"
-    )
     summary = (
-        f"{len(checkout.steps)} steps, about {checkout.cost_s / 60:.0f} minutes; {proof}.",
+        length_words(checkout),
         (
             f"{checkout.exposed} of {checkout.faults} single wiring faults are exposed; "
             "the rest is listed at the end."
         ),
     )
     bare = set(checkout.unguarded)
-    hidden: dict[str, list[str]] = {}
-    for found in checkout.not_exposable:
-        hidden.setdefault(_bare(found.why), []).append(found.fault.id)
     return Procedure(
         summary,
         tuple(stages_of(cell)),
         tuple(f"{u.fault.id}: {u.why}" for u in checkout.harm_before_power if u not in bare),
         tuple(f"{u.fault.id}: {u.why}" for u in checkout.unguarded),
         tuple(_step(n, s) for n, s in enumerate(checkout.steps, 1)),
-        tuple((why, tuple(ids)) for why, ids in hidden.items()),
+        tuple(hidden_reasons(checkout)),
     )
 
 
@@ -56,9 +48,3 @@ def _step(number: int, step: Step) -> StepRow:
         tuple(dict.fromkeys(names)),
         tuple(dict.fromkeys([n for n, _ in step.levels] + [a for a, _ in step.state] + probes)),
     )
-
-
-def _bare(why: str) -> str:
-    """Return a reason without the figures of one fault, so that like ones stand together."""
-    first, _, rest = why.partition(". ")
-    return rest if first.startswith(("Voltages move", "No voltage moves")) and rest else why

@@ -11,12 +11,11 @@ from ringout.circuit.model import Circuit
 from ringout.findings.levels import level_element
 from ringout.findings.model import Finding, Judgement, Level, Margin, SignalResult
 from ringout.report.drawing import build_circuit_view, draw_circuit
-from ringout.report.pack.model import LevelRow, Note, Picture, SignalPage
-from ringout.report.pack.pictures import picture
+from ringout.report.pack.model import LevelRow, Note, SignalPage
+from ringout.report.pack.pictures import WIDE_MM, picture
 from ringout.report.sheet_model import IoRow, Sheet
 from ringout.report.sheet_nets import Nets
 
-DRAWING_WIDE_MM = 182.0
 DRAWING_HIGH_MM = 218.0
 # Families of parts that may be there for a signal's sake, and what then is inside them.
 FITTED = frozenset({"component", "connector"})
@@ -52,7 +51,7 @@ def _page(
 ) -> SignalPage:
     cell = circuit.cell
     view = build_circuit_view(cell, signal, circuit=circuit)
-    sheets = draw_circuit(view, width_mm=DRAWING_WIDE_MM, height_mm=DRAWING_HIGH_MM)
+    sheets = draw_circuit(view, width_mm=WIDE_MM, height_mm=DRAWING_HIGH_MM)
     items = tuple(i.name for i in view.items)
     cables = tuple(c.name for c in view.cables)
     names = {signal.name, signal.channel_name, *items}
@@ -175,8 +174,3 @@ def _nearest(found: Iterable[Terminal], nets: Nets, socket: str) -> Terminal | N
     """Return a terminal to hold a probe on: of the wanted socket and landed, if there is one."""
     ranked = sorted(found, key=lambda t: (socket not in ("", t.socket), t not in nets.joins_at))
     return ranked[0] if ranked else None
-
-
-def pictures_of(pages: Iterable[SignalPage]) -> tuple[Picture, ...]:
-    """Return every drawing of some pages."""
-    return tuple(p for page in pages for p in page.pictures)
