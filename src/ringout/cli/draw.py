@@ -1,4 +1,4 @@
-"""The command that draws: circuits of signals, the supply tree, the overview."""
+"""The command that draws: circuits, cables, maps of terminals, the supply tree, the overview."""
 
 from __future__ import annotations
 
@@ -43,11 +43,14 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--what",
-    type=click.Choice(["signal", "supply", "cell"]),
+    type=click.Choice(["signal", "supply", "cell", "cables", "maps"]),
     default="signal",
     show_default=True,
-    help="Circuit of the signal (of all signals without SIGNAL), supply tree, or overview.",
+    help="Circuit of the signal (of all signals without SIGNAL), supply tree, overview, all cables "
+    "with both ends, or the maps of all terminals and splitters.",
 )
+@click.option("--cable", default="", help="Draw this cable with both its ends, as in W6.")
+@click.option("--map", "mapped", default="", help="Draw who is on which pin of this item.")
 @json_option
 def draw(  # one argument an option
     cell: str,
@@ -57,12 +60,14 @@ def draw(  # one argument an option
     fault: str,
     out: str | None,
     what: str,
+    cable: str,
+    mapped: str,
     as_json: bool,
 ) -> None:
-    """Draw the circuit of a signal with what flows in one state, the supply tree or the cell.
+    """Draw a circuit with what flows in one state, a cable, a map, the supply tree or the cell.
 
     CELL is the cell file; SIGNAL is one of its signals. Drawings are SVG in millimetres, for A4
-    and Letter. Exit code 2: there is no such signal, state or fault.
+    and Letter. Exit code 2: there is no such signal, state, fault, cable or item.
     """
     from ringout import run
     from ringout.cell.ask import resolve_state
@@ -76,7 +81,10 @@ def draw(  # one argument an option
     if problems:
         say_problems(problems)
         sys.exit(2)
-    sheets = _sheets(loaded.cell, signal, positions, fault, what)
+    if cable or mapped:
+        sheets = _one(loaded.cell, cable, mapped)
+    else:
+        sheets = _sheets(loaded.cell, signal, positions, fault, what)
     files = _write(sheets, out) if out is not None else []
     if as_json:
         say_json(_answer(loaded.cell.name, sheets, files))
@@ -85,6 +93,9 @@ def draw(  # one argument an option
             click.echo(f"wrote {file}", err=True)
     elif len(sheets) == 1:
         click.echo(sheets[0].svg, nl=False)
+    elif not sheets:
+        click.echo("there is nothing of that kind in the cell: nothing to draw", err=True)
+        sys.exit(2)
     else:
         click.echo(f"{len(sheets)} drawings: name a folder with -o", err=True)
         sys.exit(2)
@@ -97,10 +108,14 @@ def _sheets(
     cell: Cell, signal: str | None, state: dict[str, str] | None, fault: str, what: str
 ) -> list[Sheet]:
     from ringout.circuit.compile import compile_circuit
-    from ringout.report.drawing import draw_overview, draw_signal, draw_supply
+    from ringout.report.drawing import draw_overview, draw_signal, draw_supply, mapped_items
 
     if what == "cell":
         return list(draw_overview(cell))
+    if what == "cables":
+        return _cables(cell)
+    if what == "maps":
+        return _maps(cell, list(mapped_items(cell)))
     circuit = compile_circuit(cell)
     if what == "supply":
         return list(draw_supply(cell, circuit=circuit))
@@ -111,6 +126,36 @@ def _sheets(
         for one in chosen
         for sheet in draw_signal(cell, one, state, fault=found, circuit=circuit)
     ]
+
+
+def _one(cell: Cell, cable: str, item: str) -> list[Sheet]:
+    """Return the drawing of a cable and the map of an item, as far as they are named."""
+    if item and item not in cell.items:
+        _stop_unknown("item", item, list(cell.items))
+    return [*(_cables(cell, cable) if cable else []), *(_maps(cell, [item]) if item else [])]
+
+
+def _cables(cell: Cell, only: str = "") -> list[Sheet]:
+    """Return all cables with both ends, or one of them."""
+    from ringout.report.drawing import cable_names, draw_cable
+    from ringout.report.sheet import build_sheet
+
+    sheet = build_sheet(cell)
+    names = cable_names(sheet)
+    if only and only not in names:
+        if only in cell.cables:
+            click.echo(f"cable {only} is joined nowhere: there is nothing to draw", err=True)
+            sys.exit(2)
+        _stop_unknown("cable", only, list(names))
+    return [draw_cable(sheet, n) for n in ([only] if only else names)]
+
+
+def _maps(cell: Cell, names: list[str]) -> list[Sheet]:
+    from ringout.report.drawing import draw_map
+    from ringout.report.sheet_nets import Nets
+
+    nets = Nets(cell)
+    return [sheet for n in names for sheet in draw_map(cell, n, nets=nets)]
 
 
 def _fault(circuit: Circuit, name: str) -> Fault:

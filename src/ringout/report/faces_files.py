@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 from ringout.report.faces_model import bare_face
-from ringout.report.faces_svg import face_card_svg
 from ringout.report.sheet_files import free_name, write_whole
 from ringout.report.sheet_model import Sheet
 
@@ -24,15 +23,17 @@ def write_faces(sheet: Sheet, folder: str | Path) -> list[Path]:
     Raises:
         OSError: the place cannot be written; no file is left half-written.
     """
+    from ringout.report.drawing.faces import draw_face_card  # only drawings load that room
+
     target = Path(folder)
     drawn = [face for face in sheet.faces if face.drawn]
-    cards = {face.place: face_card_svg(face) for face in drawn}
+    cards = {face.place: draw_face_card(face).svg for face in drawn}
     for connector in dict.fromkeys(face.connector for face in drawn):
-        cards[f"type-{connector}"] = face_card_svg(bare_face(connector, "male"))
+        cards[f"type-{connector}"] = draw_face_card(bare_face(connector, "male")).svg
     files: list[Path] = []
     taken: set[str] = set()
     for name, text in cards.items():
-        file = target / f"{free_name(name, taken, 'face')}.svg"
+        file = target / f"{free_name(name, taken)}.svg"
         write_whole(file, text.encode("utf-8"))
         files.append(file)
     return files

@@ -5,8 +5,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from ringout.report.faces_shape import shape_of
-from ringout.tables.faces import connector_face, connectors, counts_clockwise
+from ringout.tables.faces import (
+    connector_face,
+    connector_outline,
+    connectors,
+    counts_clockwise,
+)
 
 MATING = "mating"
 WIRING = "wiring"
@@ -81,12 +85,19 @@ def placed_pins(face: Face, side: str) -> tuple[PlacedPin, ...]:
         face: a face that is `drawn`.
         side: `mating` or `wiring`.
     """
-    circle_mm = shape_of(face.connector).circle_mm
+    circle_mm = connector_outline(face.connector).circle_mm
     known = connector_face(face.connector, face.gender, side).pins
     return tuple(
         PlacedPin(p, known[p.pin].x * circle_mm / 2, known[p.pin].y * circle_mm / 2)
         for p in face.pins
     )
+
+
+def blank_pins(face: Face) -> Face:
+    """Return a face with those contacts of its connector that the device does not use."""
+    used = {p.pin for p in face.pins}
+    known = connector_face(face.connector, face.gender, MATING).pins
+    return replace(face, pins=tuple(FacePin(n) for n in known if n not in used))
 
 
 def counterpart(face: Face) -> Face:
@@ -134,7 +145,7 @@ def where_words(face: Face, side: str) -> dict[str, str]:
     if not face.drawn:
         return {}
     pins = placed_pins(face, side)
-    radius_mm = shape_of(face.connector).circle_mm / 2
+    radius_mm = connector_outline(face.connector).circle_mm / 2
     few = len(connector_face(face.connector, face.gender, side).pins) <= _FEW
     return {p.pin.pin: _words(p.x_mm / radius_mm, p.y_mm / radius_mm, few=few) for p in pins}
 

@@ -8,8 +8,8 @@ from ringout.report.faces_model import (
     connector_name,
     placed_pins,
 )
-from ringout.report.faces_shape import shape_of
 from ringout.report.sheet_layout import beside, columns
+from ringout.tables.faces import connector_outline
 
 _HALF_WIDE = 8  # characters from the middle to the outermost pin
 _HALF_HIGH = 2  # lines from the middle to the outermost pin, for up to five pins
@@ -27,7 +27,7 @@ def face_text(face: Face, side: str) -> list[str]:
         return []
     pins = placed_pins(face, side)
     half_high = _HALF_HIGH if len(pins) <= _MANY else 5
-    radius = shape_of(face.connector).circle_mm / 2
+    radius = connector_outline(face.connector).circle_mm / 2
     words = {p.pin.pin: f"{p.pin.pin} {p.pin.colour}".strip() for p in pins}
     inner = 2 * _HALF_WIDE + 1 + max(map(len, words.values()))
     grid = [[" "] * inner for _ in range(2 * half_high + 1)]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 
 from ringout.tables.reader import Row, find_row, read_table
 
@@ -44,6 +45,63 @@ class Face:
     pins: Mapping[str, Pin]
     key_deg: float
     confidence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """What a connector looks like from the front, in millimetres; no gauge for making parts.
+
+    Args:
+        connector: connector key.
+        body_mm: outer diameter, or side of a square housing.
+        insert_mm: diameter of the insulating insert; 0 for a square housing.
+        circle_mm: diameter of the pin circle.
+        contact_mm: diameter of a contact, or width of a blade.
+        thick_mm: thickness of a blade; 0 for pins.
+        square: square housing with blades instead of a round one with pins.
+        slot_in_male: the slot of the key is in the male part, as in B coding.
+        scale_x: how many times larger it is drawn.
+    """
+
+    connector: str
+    body_mm: float
+    insert_mm: float
+    circle_mm: float
+    contact_mm: float
+    thick_mm: float
+    square: bool
+    slot_in_male: bool
+    scale_x: float
+
+
+@cache
+def connector_outline(connector: str) -> Outline:
+    """Return the outline of a connector for drawings to scale.
+
+    Args:
+        connector: connector key such as `m12-a-4`.
+
+    Returns:
+        Its sizes and the scale it is drawn in.
+
+    Raises:
+        KeyError: no such connector.
+
+    Source:
+        iec-61076-2-101, iec-61076-2-104, en-175301-803
+    """
+    row = find_row("connector_outlines", connector=connector)
+    return Outline(
+        connector,
+        row.number("body_mm"),
+        row.maybe("insert_mm") or 0.0,
+        row.number("circle_mm"),
+        row.number("contact_mm"),
+        row.maybe("thick_mm") or 0.0,
+        row.text("outline") == "square",
+        row.cells["slot_in"] == "male",
+        row.number("scale_x"),
+    )
 
 
 def connectors() -> tuple[str, ...]:

@@ -12,6 +12,9 @@ from hypothesis import strategies as st
 
 from ringout.cell.resolve import resolve_cell
 from ringout.cellfile import read_cell_text
+from ringout.report.drawing.faces import draw_face, draw_face_card, draw_view, lay_out
+from ringout.report.drawing.metrics import POINT_MM
+from ringout.report.drawing.paper import Paper
 from ringout.report.faces_files import write_faces
 from ringout.report.faces_model import (
     MATING,
@@ -25,12 +28,10 @@ from ringout.report.faces_model import (
     placed_pins,
     where_words,
 )
-from ringout.report.faces_shape import shape_of
-from ringout.report.faces_svg import SMALL_MM, TEXT_MM, face_card_svg, face_svg, lay_out
 from ringout.report.faces_symbols import core_fills, is_light
 from ringout.report.faces_text import face_lines, face_text
 from ringout.report.sheet import build_sheet
-from ringout.tables.faces import connectors
+from ringout.tables.faces import connector_outline, connectors
 from tests.contract.house import ROOT
 
 EXAMPLES = ROOT / "examples" / "caddy-lidder"
@@ -91,68 +92,8 @@ def test_many_pins_are_told_by_the_clock():
 # -- drawings ------------------------------------------------------------------------------
 
 
-@every_view
-def test_a_view_is_well_formed_to_scale_and_says_what_it_is(connector, gender, side):
-    root = ET.fromstring(face_svg(bare_face(connector, gender), side))
-    wide, high = (float(root.get(k).removesuffix("mm")) for k in ("width", "height"))
-    assert [float(n) for n in root.get("viewBox").split()] == [0, 0, wide, high]
-    title = root.findtext(f"{SVG}title")
-    assert f"{gender}, seen from the {side} side" in title
-    assert connector_name(connector) in title
-    texts = [t.text for t in root.iter(f"{SVG}text")]
-    assert f"seen from the {side} side" in texts
-    for pin in bare_face(connector, gender).pins:
-        assert texts.count(pin.pin) == 2  # in the contact and beside it
-
-
-@pytest.mark.parametrize(("connector", "body_mm"), [("m12-a-5", 12), ("m8-3", 8)])
-def test_the_outline_is_as_many_times_the_thread_as_the_drawing_says(connector, body_mm):
-    text = face_svg(bare_face(connector, "male"))
-    root = ET.fromstring(text)
-    largest = max(float(c.get("r")) for c in root.iter(f"{SVG}circle"))
-    scale = float(re.search(r"([\d.]+) : 1", text)[1])
-    assert 2 * largest == pytest.approx(body_mm * scale)
-
-
-def boxes_of(view):
-    shape = shape_of(view.face.connector)
-    cx, cy = view.centre_mm
-    reach = shape.pin_mm * shape.magnify / 2 * 1.5
-    pins = [
-        (
-            cx + p.pin.x_mm * shape.magnify - reach,
-            cy - p.pin.y_mm * shape.magnify - reach,
-            cx + p.pin.x_mm * shape.magnify + reach,
-            cy - p.pin.y_mm * shape.magnify + reach,
-        )
-        for p in view.labels
-    ]
-    texts = []
-    for label in view.labels:
-        left = label.x_mm - label.width_mm if label.left else label.x_mm
-        low = label.y_mm + (SMALL_MM + 0.5 if label.second else TEXT_MM * 0.4)
-        texts.append((left, label.y_mm - TEXT_MM, left + label.width_mm, low))
-    return pins, texts
-
-
-def overlap(a, b):
-    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
-
-
-def check_nothing_on_top(view):
-    pins, texts = boxes_of(view)
-    assert not any(overlap(p, t) for p in pins for t in texts)
-    assert not any(overlap(a, b) for a, b in combinations(texts, 2))
-    head_low = 2 * TEXT_MM + 4.6
-    for left, top, right, low in texts:
-        assert left >= -0.01 and right <= view.width_mm + 0.01
-        assert head_low - TEXT_MM <= top and low <= view.height_mm - SMALL_MM
-    for title in view.title:
-        assert len(title) * TEXT_MM * 0.62 <= view.width_mm
-
-
-@every_view
-def test_no_text_stands_on_a_pin_on_another_text_or_outside(connector, gender, side):
+def landed_face(connector, gender, place="K1-X1"):
+    """Return a face with something long on every pin."""
     pins = tuple(
         FacePin(
             p.pin,
@@ -164,8 +105,87 @@ def test_no_text_stands_on_a_pin_on_another_text_or_outside(connector, gender, s
         )
         for p in bare_face(connector, gender).pins
     )
-    check_nothing_on_top(lay_out(Face("K1-X1", "", connector, gender, pins), side))
-    check_nothing_on_top(lay_out(bare_face(connector, gender), side))
+    return Face(place, "", connector, gender, pins)
+
+
+@every_view
+def test_a_view_is_well_formed_and_says_what_it_is(connector, gender, side):
+    face = landed_face(connector, gender)
+    for brief in (False, True):
+        view = lay_out(face, side, brief=brief)
+        assert f"seen from the {side} side" in view.title
+        assert view.foot[0] == f"scale {connector_outline(connector).scale_x:g} : 1"
+        if not brief:
+            assert view.title[0] == f"K1-X1 {connector_name(connector)} {gender}"
+    root = ET.fromstring(draw_face_card(face).svg)
+    wide, high = (float(root.get(k).removesuffix("mm")) for k in ("width", "height"))
+    assert [float(n) for n in root.get("viewBox").split()][2:] == pytest.approx([wide, high], abs=1)
+    texts = [t.text for t in root.iter(f"{SVG}text")]
+    for pin in face.pins:
+        # in the contact, in all four views, and beside it with its conductor
+        assert texts.count(pin.pin) == 4
+        assert texts.count(f"{pin.pin}  {pin.conductor}") == 4
+
+
+@pytest.mark.parametrize("connector", connectors())
+@pytest.mark.parametrize("gender", ["male", "female"])
+def test_outline_pin_circle_and_contacts_are_to_the_scale_that_is_written(connector, gender):
+    # the sizes of the table, which are those of the standards as far as they are known
+    shape = connector_outline(connector)
+    paper = Paper(200.0)
+    view = lay_out(landed_face(connector, gender), MATING)
+    draw_view(paper, view, 0.0, 0.0)
+    root = ET.fromstring(paper.finish("x", "x", 200.0).svg)
+    scale = float(re.search(r"([\d.]+) : 1", view.foot[0])[1])
+    cx, cy = view.centre_mm
+    if shape.square:
+        sides = [float(r.get("width")) for r in root.iter(f"{SVG}rect") if r.get("rx") == "3"]
+        assert sides == pytest.approx([shape.body_mm * scale], abs=0.02)
+        return
+    circles = [
+        (float(c.get("cx")), float(c.get("cy")), 2 * float(c.get("r")))
+        for c in root.iter(f"{SVG}circle")
+    ]
+    assert max(d for *_, d in circles) == pytest.approx(shape.body_mm * scale, abs=0.02)
+    contacts = [c for c in circles if c[2] == pytest.approx(shape.contact_mm * scale, abs=0.02)]
+    assert len(contacts) == len(view.labels)
+    far = max(((x - cx) ** 2 + (y - cy) ** 2) ** 0.5 for x, y, _ in contacts)
+    assert 2 * far == pytest.approx(shape.circle_mm * scale, abs=0.05)
+
+
+@pytest.mark.parametrize(("connector", "thread_mm"), [("m12-a-5", 12), ("m8-3", 8)])
+def test_the_outline_of_a_round_connector_is_its_thread(connector, thread_mm):
+    # the name of the thread, ISO 261: M12 is 12 mm, M8 is 8 mm
+    assert connector_outline(connector).body_mm == thread_mm
+
+
+def test_a_contact_the_device_does_not_use_is_shown_as_such():
+    whole = landed_face("m12-a-5", "female")
+    face = Face("K1-X11", "", "m12-a-5", "female", whole.pins[1:])
+    svg = draw_face(face).svg
+    assert svg.count('fill="#666">1</text>') == 2  # grey, from both sides
+    assert svg.count('fill="#666">') == 2
+
+
+def check_nothing_on_top(sheet):
+    """Check that no text is on another, on a contact or over the edge, or too small to read."""
+    for k, text in enumerate(sheet.texts):
+        box = text.box
+        assert text.size_mm >= 7.0 * POINT_MM
+        assert box.x_mm >= -0.01 and box.x_mm + box.width_mm <= sheet.width_mm + 0.01, text
+        assert box.y_mm >= -0.01 and box.y_mm + box.height_mm <= sheet.height_mm + 0.01, text
+        assert not any(box.meets(other.box) for other in sheet.texts[k + 1 :]), text
+        assert not any(box.meets(sign) for sign in sheet.signs), text
+    for size in re.findall(r'font-size="([\d.]+)"', sheet.svg):
+        assert float(size) >= 7.0 * POINT_MM
+
+
+@pytest.mark.parametrize("connector", connectors())
+@pytest.mark.parametrize("gender", ["male", "female"])
+def test_no_text_stands_on_a_pin_on_another_text_or_outside(connector, gender):
+    for face in (landed_face(connector, gender), bare_face(connector, gender)):
+        check_nothing_on_top(draw_face(face))
+        check_nothing_on_top(draw_face_card(face))
 
 
 words = st.text(st.characters(codec="utf-8"), max_size=30)
@@ -178,16 +198,19 @@ def test_whatever_a_name_holds_the_drawing_stays_well_formed(place, carries, con
         for p in bare_face("m12-a-5", "female").pins
     )
     face = Face(place, carries, "m12-a-5", "female", pins)
-    ET.fromstring(face_card_svg(face))
-    check_nothing_on_top(lay_out(face, MATING))
+    for sheet in (draw_face(face), draw_face_card(face)):
+        ET.fromstring(sheet.svg)
+        check_nothing_on_top(sheet)
 
 
 def test_colour_is_never_the_only_sign(sheet):
     for face in sheet.faces:
-        text = face_svg(face)
+        card, brief = draw_face_card(face).svg, draw_face(face).svg
         for pin in face.pins:
             if pin.conductor:
-                assert f"{pin.pin}  {pin.conductor}" in text
+                assert f"{pin.pin}  {pin.conductor}" in card
+                code = pin.conductor if pin.colour.isdigit() else pin.colour
+                assert f">{code}</text>" in brief
 
 
 def test_figures_on_dark_cores_are_white_and_on_light_ones_black():
@@ -250,7 +273,7 @@ def test_the_text_face_puts_each_pin_where_the_drawing_does(connector, gender, s
     for a, b in combinations(placed_pins(face, side), 2):
         for sign, axis in ((1, 0), (-1, 1)):
             apart = ((a.x_mm, a.y_mm)[axis] - (b.x_mm, b.y_mm)[axis]) * sign
-            if abs(apart) > shape_of(connector).circle_mm * 0.25:
+            if abs(apart) > connector_outline(connector).circle_mm * 0.25:
                 got = found[a.pin.pin][axis] - found[b.pin.pin][axis]
                 assert got * apart > 0
 

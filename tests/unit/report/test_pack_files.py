@@ -60,7 +60,8 @@ def test_svg_files_have_names_of_their_own(demo, tmp_path):
     files = write_svg(demo, tmp_path)
     assert len({f.name.lower() for f in files}) == len(files)
     count = len(demo.overview) + len(demo.supply) + sum(len(s.pictures) for s in demo.signals)
-    assert len(files) == count + sum(len(icons) for _, icons in demo.icons)
+    count += len(demo.cables) + len(demo.faces) + sum(len(p) for _, p in demo.maps)
+    assert len(files) == count
     assert all(f.read_text("utf-8").startswith("<svg ") for f in files)
 
 

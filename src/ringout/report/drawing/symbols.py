@@ -221,7 +221,15 @@ def _action(action: str, x: float, y: float, *, switch: bool) -> list[str]:
     return [rod, head]
 
 
-def draw_pin(paper: Paper, x_mm: float, y_mm: float, gender: str, *, box_is_left: bool) -> None:
+def draw_pin(
+    paper: Paper,
+    x_mm: float,
+    y_mm: float,
+    gender: str,
+    *,
+    box_is_left: bool,
+    alone: bool = False,
+) -> None:
     """Draw where a conductor meets the edge of a box: clamp, or the two halves of a connector.
 
     Args:
@@ -230,6 +238,7 @@ def draw_pin(paper: Paper, x_mm: float, y_mm: float, gender: str, *, box_is_left
         y_mm: lane.
         gender: gender of the box's contact; empty for a clamp.
         box_is_left: the box is left of the edge.
+        alone: nothing is plugged: only the box's half is drawn.
     """
     out = 1.0 if box_is_left else -1.0
     if not gender:
@@ -246,17 +255,26 @@ def draw_pin(paper: Paper, x_mm: float, y_mm: float, gender: str, *, box_is_left
     opens = out if at_edge else -out
     bend = 0 if opens > 0 else 1
     bar_at = x_mm + out * (1.5 if at_edge else 0.8)
-    svg = (
-        f'<rect x="{left:.2f}" y="{y_mm - 1.3:.2f}" width="2.6" height="2.6" fill="#fff"/>'
-        f'<path d="M{x_mm:.2f} {y_mm:.2f}H{x_mm + out * 2.6:.2f}" stroke="{INK}" '
-        f'stroke-width="0.25"/>'
+    cup = (
         f'<path d="M{cup_at + opens * 1.0:.2f} {y_mm - 1.1:.2f}'
         f'A1.1 1.1 0 0 {bend} {cup_at + opens * 1.0:.2f} {y_mm + 1.1:.2f}" '
         f'stroke="{INK}" stroke-width="0.4"/>'
-        f'<rect x="{bar_at - 0.8:.2f}" y="{y_mm - 0.5:.2f}" width="1.6" height="1.0" '
-        f'fill="{INK}"/>'
     )
-    paper.sign(Box(left, y_mm - 1.1, 2.6, 2.2), [svg])
+    bar = (
+        f'<rect x="{bar_at - 0.8:.2f}" y="{y_mm - 0.5:.2f}" width="1.6" height="1.0" fill="{INK}"/>'
+    )
+    parts = [
+        (
+            f'<rect x="{left:.2f}" y="{y_mm - 1.3:.2f}" width="2.6" height="2.6" fill="#fff"/>'
+            f'<path d="M{x_mm:.2f} {y_mm:.2f}H{x_mm + out * (0.4 if alone else 2.6):.2f}" '
+            f'stroke="{INK}" stroke-width="0.25"/>'
+        )
+    ]
+    if at_edge or not alone:
+        parts.append(cup)
+    if not (at_edge and alone):
+        parts.append(bar)
+    paper.sign(Box(left, y_mm - 1.1, 2.6, 2.2), parts)
 
 
 def draw_earth(paper: Paper, x_mm: float, y_mm: float) -> None:

@@ -36,7 +36,7 @@ def draw_core(
         dash = "1.6 1" if bare else ""
         paper.line(*start, *end, width_mm=INNER_MM[live] + (0.3 if bare else 0.0), dash=dash)
         return
-    first, second = _fills(colour)
+    first, second = core_fills(colour)
     paper.put(
         f'<path d="M{start[0]:.2f} {start[1]:.2f}L{end[0]:.2f} {end[1]:.2f}" stroke="#fff" '
         f'stroke-width="{wide + HALO_MM:.2f}"/>'
@@ -45,13 +45,6 @@ def draw_core(
     paper.line(*start, *end, width_mm=wide, colour=first)
     if second:
         paper.line(*start, *end, width_mm=wide, colour=second, dash="1.8 1.8")
-
-
-def _fills(colour: str) -> tuple[str, str | None]:
-    """Return the colours of a core; `GYPK` is grey with pink, a number has no colour: white."""
-    if colour != "GNYE" and len(colour) == 4 and colour.isalpha():
-        return core_fills(colour[:2])[0], core_fills(colour[2:])[0]
-    return core_fills(colour)
 
 
 def draw_inner(

@@ -13,7 +13,13 @@ from ringout.findings.model import Judgement
 from ringout.report.pack.bill import bill_of_materials
 from ringout.report.pack.labels import labels_of
 from ringout.report.pack.model import Pack, Procedure, RecordPage, SignalPage
-from ringout.report.pack.pictures import face_icons, overview_pictures, supply_pictures
+from ringout.report.pack.pictures import (
+    cable_pictures,
+    face_pictures,
+    map_pictures,
+    overview_pictures,
+    supply_pictures,
+)
 from ringout.report.pack.procedure import paper_procedure
 from ringout.report.pack.signals import note, signal_pages
 from ringout.report.sheet import build_sheet
@@ -60,7 +66,9 @@ def build_pack(
         overview=overview_pictures(cell),
         supply=supply_pictures(cell, judgement.branches if judgement is not None else None),
         signals=tuple(_with_steps(page, procedure) for page in pages),
-        icons=tuple((f.place, face_icons(f)) for f in sheet.faces if f.drawn),
+        cables=cable_pictures(sheet),
+        faces=face_pictures(sheet),
+        maps=map_pictures(cell),
         bill=bill_of_materials(cell, sheet),
         labels=labels_of(sheet),
         procedure=procedure,

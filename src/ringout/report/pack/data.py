@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
-from ringout.report.faces_model import connector_name, counting_words
+from ringout.report.faces_model import connector_name
 from ringout.report.pack.labels import laid_labels
 from ringout.report.pack.model import Pack, Picture
 from ringout.report.sheet_model import LINK, PLUGGED, End, Row
@@ -55,7 +55,9 @@ def pack_data(pack: Pack, *, paper: str, only: str | None, size: LabelSize) -> d
         "supply": drawn(pack.supply),
         "signals": [{**asdict(s), "pictures": drawn(s.pictures)} for s in pack.signals],
         "ends": [_end(e, sheet.market) for e in sheet.ends],
+        "cable_drawings": {name: _picture(p, known) for name, p in pack.cables},
         "faces": _faces(pack),
+        "maps": [{"item": name, "pictures": drawn(p)} for name, p in pack.maps],
         "cut": asdict(sheet.cut),
         "io": [asdict(row) for row in sheet.io],
         "bill": [asdict(row) for row in pack.bill],
@@ -119,7 +121,7 @@ def _row(row: Row, end: End, market: str) -> list[str]:
 
 
 def _faces(pack: Pack) -> list[dict[str, Any]]:
-    icons = dict(pack.icons)
+    drawn = dict(pack.faces)
     return [
         {
             "place": face.place,
@@ -127,11 +129,7 @@ def _faces(pack: Pack) -> list[dict[str, Any]]:
             "note": face.note,
             "connector": connector_name(face.connector),
             "gender": face.gender,
-            "icons": [_picture(p, {}) for p in icons.get(face.place, ())],
-            "counting": [
-                counting_words(face.connector, face.gender, side) if face.drawn else ""
-                for side in ("mating", "wiring")
-            ],
+            "drawing": _picture(drawn[face.place], {}) if face.place in drawn else None,
             "pins": [asdict(p) for p in face.pins],
         }
         for face in pack.sheet.faces

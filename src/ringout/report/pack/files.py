@@ -16,7 +16,8 @@ def pack_pictures(pack: Pack) -> Iterator[tuple[str, Picture]]:
     """Yield every drawing of a pack with a file name that is its own on any file system."""
     taken: set[str] = set()
     pictures = [*pack.overview, *pack.supply, *(p for s in pack.signals for p in s.pictures)]
-    pictures += [p for _, icons in pack.icons for p in icons]
+    pictures += [p for _, p in (*pack.cables, *pack.faces)]
+    pictures += [p for _, sheets in pack.maps for p in sheets]
     for found in pictures:
         yield free_name(found.name, taken), found
 

@@ -297,7 +297,9 @@ class Pack:
         overview: drawings of the whole cell.
         supply: drawings of the supply.
         signals: one entry per signal, in the order of the file.
-        icons: place of a face to its two views, mating side and wiring side.
+        cables: cable to its drawing with both ends.
+        faces: place of a face to its drawing from both sides.
+        maps: terminal strip, splitter or box to its map.
         bill: bill of materials.
         labels: labels of all ends.
         procedure: the checkout, or None where it did not run.
@@ -318,7 +320,9 @@ class Pack:
     overview: tuple[Picture, ...]
     supply: tuple[Picture, ...]
     signals: tuple[SignalPage, ...]
-    icons: tuple[tuple[str, tuple[Picture, ...]], ...]
+    cables: tuple[tuple[str, Picture], ...]
+    faces: tuple[tuple[str, Picture], ...]
+    maps: tuple[tuple[str, tuple[Picture, ...]], ...]
     bill: tuple[BillRow, ...]
     labels: tuple[Label, ...]
     procedure: Procedure | None
