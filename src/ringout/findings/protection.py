@@ -63,7 +63,16 @@ def opening_a(circuit: Circuit, element: int) -> tuple[float, float]:
     return rated * FUSE_SURE, rated * FUSE_FAST
 
 
-def far_shorts(cell: Cell, found: Survey, circuit: Circuit, only: str = "") -> list[FarShort]:
+Place = tuple[str, Terminal, Terminal]  # name, and the two terminals a short joins
+
+
+def far_shorts(
+    cell: Cell,
+    found: Survey,
+    circuit: Circuit,
+    only: str = "",
+    places: Sequence[Place] | None = None,
+) -> list[FarShort]:
     """Solve a short at every fed item, at the worst corner of supply, copper and contacts.
 
     Args:
@@ -71,11 +80,13 @@ def far_shorts(cell: Cell, found: Survey, circuit: Circuit, only: str = "") -> l
         found: survey of this cell, or of one that differs in values only.
         circuit: the circuit that was surveyed.
         only: name of the one item to short; empty for all.
+        places: where to short instead; None for every fed item.
 
     Returns:
-        One entry per item that a protection feeds.
+        One entry per item or place that a protection feeds.
     """
-    places = [p for p in _places(cell) if not only or p[0] == only]
+    if places is None:
+        places = [p for p in _places(cell) if not only or p[0] == only]
     if not places:
         return []
     added = [Added(f"short at {item}", a, b, SHORT) for item, a, b in places]
@@ -123,7 +134,7 @@ def _typical(circuit: Circuit, curves: np.ndarray) -> np.ndarray:
     return solve_cases(circuit.network, curves).element_a
 
 
-def _places(cell: Cell) -> list[tuple[str, Terminal, Terminal]]:
+def _places(cell: Cell) -> list[Place]:
     """Return one pair of fed terminals per item that has both poles on terminals."""
     places = []
     for item in cell.items.values():
@@ -132,13 +143,14 @@ def _places(cell: Cell) -> list[tuple[str, Terminal, Terminal]]:
         plus = minus = ""
         for high, low in feeds_of(item):
             plus, minus = plus or high, minus or low
-        a, b = _terminal_of(cell, item.name, plus), _terminal_of(cell, item.name, minus)
+        a, b = landed_on(cell, item.name, plus), landed_on(cell, item.name, minus)
         if a is not None and b is not None:
             places.append((item.name, a, b))
     return places
 
 
-def _terminal_of(cell: Cell, item: str, net: str) -> Terminal | None:
+def landed_on(cell: Cell, item: str, net: str) -> Terminal | None:
+    """Return the first terminal on a net of an item on which something is landed."""
     part = cell.items[item].part
     for pin, n in part.terminals.items():
         if n == net and Terminal(item, "", pin) in cell.join_at:

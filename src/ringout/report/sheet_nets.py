@@ -158,6 +158,11 @@ def _nets(part: Part) -> set[str]:
     return set(part.terminals.values()) | pins
 
 
+def is_zero(net: str) -> bool:
+    """Return whether a part's net is its 0 V, by its name."""
+    return _feed_word(net) == ZERO
+
+
 def _feed_word(net: str) -> str:
     if net == "PE":
         return EARTH

@@ -176,9 +176,13 @@ def _foot(view: CircuitView, width_mm: float) -> Iterator[tuple[float, str, str]
         entries.append((item.name, "; ".join(words)))
     entries += [(c.name, c.text) for c in view.cables]
     indent = 2.0 + max((text_width_mm(n, TEXT_MM, bold=True) for n, _ in entries), default=0.0)
-    indent = min(indent, width_mm / 3)
+    indent = min(indent, width_mm / 4)
     for name, text in entries:
+        beside = text_width_mm(name, TEXT_MM, bold=True) + 2.0 <= indent
+        if not beside:  # too long a name stands above its text
+            for line in wrap(name, TEXT_MM, width_mm - 2 * EDGE_MM, bold=True):
+                yield 0.0, line, ""
         for k, line in enumerate(wrap(text, TEXT_MM, width_mm - indent - 2 * EDGE_MM)):
-            yield indent, name if k == 0 else "", line
+            yield indent, name if beside and k == 0 else "", line
     for line in wrap(LEGEND, TEXT_MM, width_mm - 2 * EDGE_MM):
         yield 0.0, "", line

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from itertools import pairwise
 
 from ringout.report.drawing.lanes import Lane
+from ringout.report.drawing.metrics import shortened
 from ringout.report.drawing.paper import (
     LINE_MM,
     NAME_MM,
@@ -97,7 +98,8 @@ class _Strip:
         thick = 0.5 if item.family == "controller" else 0.25
         dash = "1.4 0.8" if item.family in ("connector", "terminal") else ""
         self.paper.frame(frame, width_mm=thick, dash=dash)
-        self.paper.text(left + PAD_MM, top + 3.6, item.name, size_mm=NAME_MM, bold=True)
+        name = shortened(item.name, NAME_MM, right - left - 2 * PAD_MM + 0.01, bold=True)
+        self.paper.text(left + PAD_MM, top + 3.6, name, size_mm=NAME_MM, bold=True)
         for k, line in enumerate(inside.title):
             self.paper.text(left + PAD_MM, top + 6.6 + k * LINE_MM, line)
 

@@ -25,6 +25,8 @@ STEP_MM = {False: 8.0, True: 3.4}  # least distance between labels of one side
 GAP_MM = {False: 4.0, True: 1.8}
 HEAD_MM = {False: 16.0, True: 8.4}  # room above the outline: title and the mark of the key
 FOOT_MM = 1.6  # room below it, beside its lines
+EDGE_MM = 0.2
+MOST_MM = 16.0  # a longer conductor is told by its number alone
 APART_MM = 4.0  # between two views
 
 
@@ -103,7 +105,7 @@ def lay_out(face: Face, side: str, name: str = "", *, brief: bool = False) -> Vi
         text_width_mm(t, NAME_MM if k == 0 and not brief else TEXT_MM, bold=True)
         for k, t in enumerate((*title, *foot))
     )
-    middle_mm = max(room_mm + half_mm, wide_mm / 2)
+    middle_mm = max(room_mm + half_mm, wide_mm / 2) + EDGE_MM
     tall_mm = max(2 * half_mm, max(len(left), len(right)) * STEP_MM[brief])
     centre = (middle_mm, HEAD_MM[brief] + tall_mm / 2)
     labels = (
@@ -119,7 +121,9 @@ def lay_out(face: Face, side: str, name: str = "", *, brief: bool = False) -> Vi
 def _words(pin: PlacedPin, *, brief: bool) -> tuple[str, str]:
     here = pin.pin
     if brief:
-        return here.conductor if here.colour.isdigit() else here.colour, ""
+        told = here.conductor if here.colour.isdigit() else here.colour
+        fits = text_width_mm(told, TEXT_MM, bold=True) <= MOST_MM
+        return told if fits else here.colour, ""
     words = [here.carries]
     if here.channel and here.channel != here.carries:
         words.append(here.channel)

@@ -56,7 +56,7 @@ def draw_overview(
     for title, chunk in parts:
         about = f"{cell.name}, revision {cell.revision}: {title}"
         frame = Frame("overview", f"Overview of {about}", width_mm, height_mm, "Overview")
-        sheets += draw_sheets(_view(cell, chunk), frame, (), about, _foot(cell, chunk))
+        sheets += draw_sheets(_view(cell, chunk), frame, (), about, _foot(cell, chunk, width_mm))
     if len(sheets) == 1:
         return tuple(sheets)
     return tuple(replace(s, name=f"overview-{k}") for k, s in enumerate(sheets, start=1))
@@ -206,7 +206,7 @@ def _words(cell: Cell, cable: str, joins: Sequence[Join]) -> tuple[str, str]:
     return ("link", "1") if len(joins) == 1 else ("links", f"{len(joins)}")
 
 
-def _foot(cell: Cell, ways: Ways) -> list[tuple[float, str, str]]:
+def _foot(cell: Cell, ways: Ways, width_mm: float) -> list[tuple[float, str, str]]:
     """Return one line for each kind of cable and connector of the sheet."""
     kinds: dict[str, list[str]] = {}
     for (cable, *_), _ in ways:
@@ -230,6 +230,6 @@ def _foot(cell: Cell, ways: Ways) -> list[tuple[float, str, str]]:
         kinds["Links at one item"] = links
     lines = []
     for word, names in (*kinds.items(), *sockets.items()):
-        for k, line in enumerate(wrap(f"{word}: {', '.join(names)}", TEXT_MM, WIDTH_MM - 4.0)):
+        for k, line in enumerate(wrap(f"{word}: {', '.join(names)}", TEXT_MM, width_mm - 4.0)):
             lines.append((2.0 if k else 0.0, "", line))
     return lines

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from ringout.report.drawing.lanes import Grid
-from ringout.report.drawing.metrics import text_width_mm
+from ringout.report.drawing.metrics import shortened, text_width_mm
 from ringout.report.drawing.paper import TEXT_MM
 from ringout.report.drawing.path_model import PathConductor
 from ringout.report.drawing.path_words import amps_text
@@ -19,6 +19,7 @@ EDGE_MM = 0.6
 MARK_MM = 8.0  # for the sign that a lane goes on elsewhere
 LABEL_PAD_MM = 6.6
 PLAIN_GAP_MM = 7.0
+MOST_NAME_MM = 58.0  # of a conductor; 40 plain characters are narrower
 ARROW_MM = 3.2
 
 
@@ -60,8 +61,12 @@ class Plan:
 
 
 def conductor_words(c: PathConductor) -> tuple[str, str]:
-    """Return what is written above and below a conductor."""
-    return c.name, c.text or amps_text(c.amps)
+    """Return what is written above and below a conductor; a very long name is cut, not its core."""
+    cable, colon, core = c.name.rpartition(":")
+    room = MOST_NAME_MM - text_width_mm(colon + core, TEXT_MM, bold=True)
+    name = shortened(cable, TEXT_MM, room, bold=True) + colon + core if cable else c.name
+    name = shortened(name, TEXT_MM, MOST_NAME_MM, bold=True)
+    return name, c.text or amps_text(c.amps)
 
 
 def conductor_room(c: PathConductor) -> float:

@@ -15,6 +15,7 @@ SIGN_HALF_MM = 3.0  # half the width kept free for a sign
 SIGN_HIGH_MM = 8.0
 ACTION_MM = 5.2  # room left of a contact for what moves it
 TRUNK_MM = 3.4
+MOST_NAME_MM = 76.0  # of an item, 40 plain characters are narrower; the foot has it in full
 PAD_MM = 1.4
 LEAST_MM = 13.0
 NOTE_LINES = 3
@@ -85,7 +86,8 @@ def lay_out_item(grid: Grid, item: PathItem) -> Inside:
         after = max(_after(s) for s in column)
         placed += [Slot(s.element, s.top, s.bottom, x + before, s.taps) for s in column]
         x += before + after
-    wide = max(x + right_mm, LEAST_MM, text_width_mm(item.name, NAME_MM, bold=True) + 2 * PAD_MM)
+    name_mm = min(text_width_mm(item.name, NAME_MM, bold=True), MOST_NAME_MM)
+    wide = max(x + right_mm, LEAST_MM, name_mm + 2 * PAD_MM)
     note = item.note
     full = text_width_mm(note, TEXT_MM) + 2 * PAD_MM
     wide = max(wide, min(full, NOTE_MM))

@@ -12,10 +12,17 @@ from ringout.findings.bounds import Bounder
 from ringout.findings.feeds import commons_of, feeds_of
 from ringout.findings.model import BranchLoad
 from ringout.findings.power import feed_questions
-from ringout.findings.protection import FarShort, branch_loads, branch_questions, far_shorts
+from ringout.findings.protection import (
+    FarShort,
+    Place,
+    branch_loads,
+    branch_questions,
+    far_shorts,
+    landed_on,
+)
 from ringout.findings.survey import survey
 from ringout.report.drawing.path_find import FIELD
-from ringout.report.sheet_nets import PASS_ON, Nets, other_end
+from ringout.report.sheet_nets import PASS_ON, Nets, is_zero, other_end, terminals_of
 
 GUARDS = frozenset({"protection", "fuse", "breaker"})
 NO_LIMIT_A = 1e6
@@ -110,8 +117,38 @@ def build_supply_view(
         if circuit.actors[d.actor].moved_by == "voltage"
     ]
     lowest = dict(zip(electronics, (float(v) for v in ranges.low[:count]), strict=False))
-    shorts = {s.item: s for s in far_shorts(cell, found, circuit)}
+    shorts = {s.item: s for s in far_shorts(cell, found, circuit, places=short_places(cell))}
     return _Walk(cell, {b.name: b for b in branches}, lowest, shorts).run()
+
+
+def short_places(cell: Cell) -> list[Place]:
+    """Return where a short is asked for: at every branch, and at each feed of every fed item."""
+    returns = (i for i in cell.items.values() if i.part.family == "supply")
+    home = next((t for i in returns if (t := _zero_of(cell, i, "")) is not None), None)
+    places: list[Place] = []
+    for item in cell.items.values():
+        if item.part.family in PASS_ON | {"supply"}:
+            continue
+        if item.part.family == "protection" or any(e.kind in GUARDS for e in item.part.elements):
+            fed = [e.head for e in item.part.elements if e.kind in GUARDS]
+        else:
+            fed = list(dict.fromkeys(plus for plus, _ in feeds_of(item) if plus))
+        for net in fed:
+            here, back = landed_on(cell, item.name, net), _zero_of(cell, item, net) or home
+            if here is not None and back is not None:
+                places.append((f"{item.name} {net}", here, back))
+    return places
+
+
+def _zero_of(cell: Cell, item: Item, plus: str) -> Terminal | None:
+    """Return the landed 0 V terminal of an item, that of the same group first."""
+    nets = {n for t in terminals_of(item) if (n := item.net(t)) is not None and is_zero(n)}
+    own = plus.rstrip("+")
+    for net in sorted(nets, key=lambda n: (n.rstrip("-") != own, n)):
+        found = landed_on(cell, item.name, net)
+        if found is not None:
+            return found
+    return None
 
 
 class _Walk:
@@ -162,15 +199,16 @@ class _Walk:
         own = [item.name] if row.kind == "item" else []
         alive = item.part.alive
         fed = [*(own if alive is not None and alive.tail == net else []), *devices]
-        # the short of an item is taken at the first of its feeds only
-        at = next((plus for plus, _ in feeds_of(item) if plus), "")
-        shorted = [*(own if at == net else []), *devices]
         volts = [(self.lowest[n], n) for n in fed if n in self.lowest]
-        shorts = [self.shorts[n] for n in shorted if n in self.shorts]
+        keys = [f"{item.name} {net}"]
+        keys += [k for n in devices for k in self.shorts if k.partition(" ")[0] == n]
+        shorts = [self.shorts[k] for k in keys if k in self.shorts]
         worst = min(shorts, key=lambda s: s.low_a, default=None)
         low, place = min(volts, default=(None, ""))
-        told = None if worst is None else ShortAt(worst.item, worst.low_a, worst.high_a,
-                                                  _verdict(worst))  # fmt: skip
+        told = None
+        if worst is not None:
+            where = worst.item.partition(" ")[0]
+            told = ShortAt(where, worst.low_a, worst.high_a, _verdict(worst))
         return replace(row, lowest_v=low, lowest_at=place, short=told)
 
     def _works(self, item: Item, net: str) -> tuple[str, ...]:

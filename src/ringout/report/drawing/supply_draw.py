@@ -33,6 +33,7 @@ STEP_MM = 6.0  # one step further from the supply
 FIGURES_MM = 102.0  # width the figures take at the right
 ROW_GAP_MM = 2.2
 PAD_MM = 1.4
+NAME_STEP_MM = 3.6  # from line to line of a long name
 LEAST_A = 1e-5  # less is told as 0
 FOLLOW_MM = 16.0  # a supply or branch stays on the sheet of what follows it
 MOST_STEPS = 7  # deeper rows are drawn at this step and say so
@@ -43,8 +44,8 @@ VOLTS_MM, SHORT_MM = 33.0, 18.0
 LEGEND = (
     "Currents: with all else at rest, and at most in any state. Bar: share of what is allowed. "
     "Lowest volts: guaranteed at the electronics of the item, or of the worst device behind it. "
-    "Short: lowest and highest current of a short at the item, or at the weakest device behind "
-    "it, and whether its protection opens."
+    "Short: lowest and highest current of a short at the branch itself, at the item, or at the "
+    "weakest device it feeds, and whether the protection opens."
 )
 
 
@@ -115,7 +116,8 @@ class _Drawer:
             paper.text(right - at, 5.0, word, anchor="end", bold=True)
         paper.text(right - VOLTS_MM, 2.2, "lowest", anchor="middle", bold=True)
         paper.text(right - VOLTS_MM, 5.0, "volts", anchor="middle", bold=True)
-        paper.text(right - 1.0, 5.0, "short opens it", anchor="end", bold=True)
+        paper.text(right - 1.0, 2.2, "short, and", anchor="end", bold=True)
+        paper.text(right - 1.0, 5.0, "does it open", anchor="end", bold=True)
         paper.line(0.6, 6.4, right, 6.4, width_mm=0.3)
         self.y = 8.4
         self.above = {}
@@ -132,19 +134,23 @@ class _Drawer:
         left = 0.6 + step * STEP_MM
         wide = self.width_mm - FIGURES_MM - left
         lines = self._lines(row, wide - 2 * PAD_MM)
-        high = max(5.2 + LINE_MM * len(lines), 8.4)
+        names = wrap(row.name, NAME_MM, wide - 2 * PAD_MM, bold=True)
+        head = 5.2 + (len(names) - 1) * NAME_STEP_MM
+        high = max(head + LINE_MM * len(lines), 8.4)
         self._room(high + ROW_GAP_MM + (0.0 if row.kind == "item" else FOLLOW_MM))
         box = Box(left, self.y, wide, high)
         self._branch(step, high)
         thick = {"supply": 0.5, "branch": 0.25}.get(row.kind, 0.35)
         self.paper.frame(box, width_mm=thick, dash="1.4 0.8" if row.kind == "branch" else "")
-        used = self.paper.text(left + PAD_MM, self.y + 3.9, row.name, size_mm=NAME_MM, bold=True)
+        used, y = 0.0, self.y + 3.9
+        for k, name in enumerate(names):
+            y = self.y + 3.9 + k * NAME_STEP_MM
+            used = self.paper.text(left + PAD_MM, y, name, size_mm=NAME_MM, bold=True)
         room = wide - used - 2 * PAD_MM - 2.0
         if row.about and room > 8.0:
-            about = shortened(row.about, TEXT_MM, room)
-            self.paper.text(left + PAD_MM + used + 2.0, self.y + 3.9, about)
+            self.paper.text(left + PAD_MM + used + 2.0, y, shortened(row.about, TEXT_MM, room))
         for k, (word, line) in enumerate(lines):
-            y = self.y + 7.0 + k * LINE_MM
+            y = self.y + head + 1.8 + k * LINE_MM
             at = self.paper.text(left + PAD_MM, y, word, bold=True)
             self.paper.text(left + PAD_MM + (at + 1.4 if word else 0.0), y, line)
         self._figures(row, self.y + 3.9)
