@@ -104,6 +104,7 @@ class SignalPage:
         cables: cables that take part.
         parts: (item, note) of components fitted for it, such as a bleeder or a suppressor.
         steps: numbers of the checkout's steps that look at it.
+        without: what would be found if those components were empty.
     """
 
     name: str
@@ -119,6 +120,7 @@ class SignalPage:
     cables: tuple[str, ...]
     parts: tuple[tuple[str, str], ...]
     steps: tuple[int, ...] = ()
+    without: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,21 +5,19 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
-from ringout.cell.model import Cell, Item, Signal, Terminal
+from ringout.cell.model import Cell, Signal, Terminal
 from ringout.circuit.compile import compile_circuit
 from ringout.circuit.model import Circuit
 from ringout.findings.levels import level_element
 from ringout.findings.model import Finding, Judgement, Level, Margin, SignalResult
 from ringout.report.drawing import build_circuit_view, draw_circuit
+from ringout.report.pack.cures import is_fitted, without_cures
 from ringout.report.pack.model import LevelRow, Note, SignalPage
 from ringout.report.pack.pictures import WIDE_MM, picture
 from ringout.report.sheet_model import IoRow, Sheet
 from ringout.report.sheet_nets import Nets
 
 DRAWING_HIGH_MM = 218.0
-# Families of parts that may be there for a signal's sake, and what then is inside them.
-FITTED = frozenset({"component", "connector"})
-WORKING = frozenset({"resistance", "diode", "clamp"})
 
 
 def signal_pages(cell: Cell, judgement: Judgement | None, sheet: Sheet) -> tuple[SignalPage, ...]:
@@ -35,8 +33,16 @@ def signal_pages(cell: Cell, judgement: Judgement | None, sheet: Sheet) -> tuple
     results = {r.name: r for r in judgement.signals} if judgement else {}
     findings = judgement.findings if judgement else ()
     rows = {row.signal: row for row in sheet.io if row.signal}
+    spared = without_cures(cell, findings) if judgement else ()
     return tuple(
-        _page(circuit, nets, signal, results.get(signal.name), findings, rows.get(signal.name))
+        _page(
+            circuit,
+            nets,
+            signal,
+            results.get(signal.name),
+            (findings, spared),
+            rows.get(signal.name),
+        )
         for signal in cell.signals.values()
     )
 
@@ -46,15 +52,22 @@ def _page(
     nets: Nets,
     signal: Signal,
     result: SignalResult | None,
-    findings: Sequence[Finding],
+    told: tuple[Sequence[Finding], Sequence[Finding]],
     row: IoRow | None,
 ) -> SignalPage:
+    """Return one page; `told` holds what is found, and what else would be without the cures."""
     cell = circuit.cell
+    findings, spared = told
     view = build_circuit_view(cell, signal, circuit=circuit)
     sheets = draw_circuit(view, width_mm=WIDE_MM, height_mm=DRAWING_HIGH_MM)
     items = tuple(i.name for i in view.items)
     cables = tuple(c.name for c in view.cables)
     names = {signal.name, signal.channel_name, *items}
+    fitted = tuple(
+        (n, cell.items[n].note or cell.items[n].part.title)
+        for n in items
+        if n in cell.items and is_fitted(cell.items[n])
+    )
     return SignalPage(
         name=signal.name,
         channel=signal.channel_name,
@@ -67,18 +80,13 @@ def _page(
         notes=tuple(note(f) for f in findings if _about(f, names, signal)),
         items=items,
         cables=cables,
-        parts=tuple(
-            (n, cell.items[n].note or cell.items[n].part.title)
-            for n in items
-            if n in cell.items and _is_fitted(cell.items[n])
-        ),
+        parts=fitted,
+        without=tuple(
+            f"{f.severity} {f.code}: {f.message}" for f in spared if _about(f, names, signal)
+        )
+        if fitted
+        else (),
     )
-
-
-def _is_fitted(item: Item) -> bool:
-    """Return whether an item is a cure: a bleeder, a suppressor, and no mere connector."""
-    kinds = {e.kind for e in item.part.elements}
-    return item.part.family in FITTED and bool(kinds & WORKING or item.part.family == "component")
 
 
 def _about(finding: Finding, names: set[str], signal: Signal) -> bool:
