@@ -65,7 +65,7 @@ def test_a_feed_is_not_told_the_figures_of_another(demo):
     # the panel's electronics hang on XS:1; XS:3 feeds outputs only
     assert rows["K1-XS:1"].lowest_v is not None
     assert rows["K1-XS:3"].lowest_v is None
-    assert rows["K1-XS:3"].short is None
+    assert rows["K1-XS:3"].short.item == "K1"  # a short at this feed, not at a sensor of the other
 
 
 def test_the_branch_that_opens_late_is_told(demo):
@@ -86,6 +86,21 @@ def test_every_fed_item_is_in_the_tree_or_told_to_be_without():
         for item in cell.items.values():
             if item.part.alive is not None and item.part.family != "supply":
                 assert item.name in told, f"{path.parent.name}: {item.name}"
+
+
+def test_every_branch_and_every_feed_has_its_short_current(demo):
+    rows = build_supply_view(demo).rows
+    told = {r.name: r.short for r in rows if r.kind != "supply"}
+    assert all(short is not None for short in told.values()), told
+    # demo cell: 5.5 A constant current behind it; the outputs are fed at K1-XS:3
+    assert {"F1.branch1", "F1.branch2", "F1.branch3", "K1-XS:3"} <= set(told)
+    for short in told.values():
+        assert 0 < short.low_a <= short.high_a <= 5.5 + 1e-6
+    first = {r.name: r.short for r in build_supply_view(cell_of(DEMO / "first-drawing.yaml")).rows}
+    # the 4 A branch itself gets all the supply gives (demo cell: 5.5 A), the far end of 60 m of
+    # 0.5 mm2 less: 24 V over 2 * 60 m * 39 mohm/m (iec-60228) = 4.7 ohm is 5.1 A at 20 °C
+    assert first["F1.branch4"].high_a == pytest.approx(5.5, abs=0.05)
+    assert 4.0 < first["K2-XS:1"].low_a < first["K2-XS:1"].high_a < 5.5
 
 
 def test_a_supply_that_feeds_nobody_is_still_drawn(tmp_path):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
@@ -109,6 +110,28 @@ def test_demo_cells_in_every_signal_and_state(path):
     assert drawn >= 2 * len(cell.signals) - 4
     assert_clean(draw_overview(cell), "overview")
     assert_clean(draw_supply(cell, circuit=circuit), "supply")
+
+
+@pytest.mark.parametrize("letters", ["_designation_of_forty_characters_in_all", "M" * 40])
+def test_names_of_forty_characters(letters, tmp_path):
+    words = (ROOT / "examples" / "caddy-lidder" / "corrected.yaml").read_text(encoding="utf-8")
+    short = re.findall(r"^  ([A-Z]\d+): ", words, re.MULTILINE)
+    assert len(short) > 30
+    long = {name: (name + letters)[:40] for name in short}
+    cell = cell_from(
+        re.sub(r"(?<![\w-])([A-Z]\d+)(?=[:\-. ,}\n])", lambda m: long.get(m[1], m[1]), words),
+        tmp_path,
+    )
+    assert {len(n) for n in cell.items} == {40} and cell.joins
+    circuit = compile_circuit(cell)
+    assert_clean(draw_overview(cell), "overview")
+    assert_clean(draw_supply(cell, circuit=circuit), "supply")
+    for signal in cell.signals.values():
+        sheets = draw_signal(cell, signal, circuit=circuit)
+        assert_clean(sheets, signal.name)
+        # what is too long for its box stands in full below the drawing
+        written = "".join(t.text for s in sheets for t in s.texts)
+        assert signal.item in written
 
 
 def test_the_field_cases_have_places_to_look_at():
