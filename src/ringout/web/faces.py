@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 from ringout.cell.model import Cell, Item, Terminal
 from ringout.cell.part import Socket
+from ringout.report.drawing.faces import draw_side
 from ringout.report.faces_model import Face, FacePin, connector_name, where_words
-from ringout.report.faces_svg import face_svg
 from ringout.report.sheet_nets import EARTH, PLUS, ZERO, Nets, other_end
 
 HOSTS = ("controller", "connector")  # families that devices are plugged into
@@ -107,7 +107,7 @@ def _view(  # what one socket is made of
         f"{connector_name(socket.connector)} {socket.gender}",
         face.pins,
         where_words(face, side),
-        face_svg(face, side) if face.drawn else "",
+        draw_side(face, side).svg if face.drawn else "",
         all(not p.far for p in pins),
         host,
         _reach(cell, face) if fits else "",

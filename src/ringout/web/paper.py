@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ringout.cell.model import Cell
-from ringout.report.sheet import Sheet, face_svg, write_csv, write_xlsx
+from ringout.report.sheet import Sheet, write_csv, write_xlsx
 from ringout.report.sheet_tables import (
     CUT_LIST,
     IO_LIST,
@@ -127,7 +127,9 @@ def sheet_file(sheet: Sheet, kind: str) -> bytes:
 
 def faces_of(sheet: Sheet) -> list[tuple[str, str, str]]:
     """Return (place, note, SVG) of every face, as it is seen when wiring it."""
-    return [(f.place, f.note, face_svg(f, "wiring")) for f in sheet.faces if f.drawn]
+    from ringout.report.drawing.faces import draw_side
+
+    return [(f.place, f.note, draw_side(f, "wiring").svg) for f in sheet.faces if f.drawn]
 
 
 def drawing_names(cell: Cell) -> list[str]:

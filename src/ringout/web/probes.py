@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from html import escape
 
 from ringout.cell.model import Cell, Terminal
+from ringout.report.drawing.faces import draw_side, lay_out
 from ringout.report.faces_model import MATING, Face, FacePin
-from ringout.report.faces_shape import shape_of
-from ringout.report.faces_svg import face_svg, lay_out
 from ringout.report.sheet_nets import Nets, terminals_of
+from ringout.tables.faces import connector_outline
 
 RED, BLACK = "red", "black"
 TAGS = {RED: "R", BLACK: "B"}
@@ -53,7 +53,7 @@ def _picture(
 
 def _on_face(face: Face, probes: Sequence[tuple[str, Terminal]]) -> str:
     view = lay_out(face, MATING)
-    grow = shape_of(face.connector).magnify
+    grow = connector_outline(face.connector).scale_x
     at = {
         label.pin.pin.pin: (
             view.centre_mm[0] + label.pin.x_mm * grow,
@@ -62,7 +62,7 @@ def _on_face(face: Face, probes: Sequence[tuple[str, Terminal]]) -> str:
         for label in view.labels
     }
     marks = "".join(_mark(tag, *at[t.pin]) for tag, t in probes if t.pin in at)
-    return face_svg(face, MATING).replace("</svg>", f"{marks}</svg>")
+    return draw_side(face, MATING).svg.replace("</svg>", f"{marks}</svg>")
 
 
 def _on_clamps(

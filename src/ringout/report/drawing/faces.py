@@ -210,6 +210,19 @@ def draw_view(paper: Paper, view: View, x_mm: float, y_mm: float) -> None:
         paper.text(cx, y_mm + view.height_mm - 1.0 - n * LINE_MM, line, anchor="middle")
 
 
+def draw_side(face: Face, side: str) -> Sheet:
+    """Return a face from one side with all that is said of its contacts.
+
+    Args:
+        face: a face that is `drawn`.
+        side: `mating` or `wiring`.
+    """
+    view = lay_out(face, side)
+    paper = Paper(view.width_mm)
+    draw_view(paper, view, 0.0, 0.0)
+    return paper.finish(face.place or face.connector, ", ".join(view.title), view.height_mm)
+
+
 def draw_face(face: Face) -> Sheet:
     """Return a face from its mating side and from its wiring side, with colour codes only.
 
