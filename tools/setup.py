@@ -124,20 +124,34 @@ def set_up(pins: str) -> None:
 
 def fetch_referee() -> None:
     """Try to get ngspice, the second solver of the tests; never stop because of it."""
-    if shutil.which("ngspice"):
+    fetch("ngspice", "the second solver that the tests compare with")
+
+
+def fetch_browser() -> None:
+    """Try to get what the slow tests of the bench look at pages with; never stop because of it."""
+    fetch("chromium", "the browser that the tests drive")
+    npm = shutil.which("npm")
+    if npm and not (ROOT / "node_modules" / "axe-core").exists():
+        say("fetching what package.json names, for the tests")
+        run(npm, "install", "--no-package-lock", "--no-audit", "--no-fund", "--loglevel=error")
+
+
+def fetch(program: str, what: str) -> None:
+    """Try to install a program by the system's own means."""
+    if shutil.which(program):
         return
     apt = shutil.which("apt-get")
     if apt and not WINDOWS:
-        say("fetching ngspice, the second solver that the tests compare with")
+        say(f"fetching {program}, {what}")
         as_root = [] if os.geteuid() == 0 else ["sudo", "-n"]
         if not as_root or shutil.which("sudo"):
             quiet = {"DEBIAN_FRONTEND": "noninteractive"}
-            install = [*as_root, apt, "install", "-y", "-qq", "--no-install-recommends", "ngspice"]
+            install = [*as_root, apt, "install", "-y", "-qq", "--no-install-recommends", program]
             if run(*install, extra=quiet):
                 run(*as_root, apt, "update", "-qq", extra=quiet)
                 run(*install, extra=quiet)
-    if not shutil.which("ngspice"):
-        say("ngspice is not here: the tests that need it are listed as skipped at the end")
+    if not shutil.which(program):
+        say(f"{program} is not here: the tests that need it are listed as skipped at the end")
 
 
 def errors_in(cell: Path) -> int:
@@ -193,6 +207,7 @@ def test() -> int:
 
 def proof() -> int:
     """Run the slow tests, with many more random cases."""
+    fetch_browser()
     return tests("-m", "slow", "--hypothesis-profile=proof")
 
 

@@ -175,6 +175,46 @@ def test_a_text_includes_nothing_from_outside(bench, tmp_path):
     secret.unlink()
 
 
+def link(where, to):
+    try:
+        where.symlink_to(to)
+    except OSError:  # not every system lets everybody make one
+        pytest.skip("links cannot be made here")
+
+
+def test_no_link_leads_a_text_or_a_part_out_of_the_folder(tmp_path):
+    secret = tmp_path / "secret.yaml"
+    secret.write_text("part: hush-hush\ntitle: Secret\nfamily: switch\n", encoding="utf-8")
+    home = tmp_path / "home"
+    (home / "parts").mkdir(parents=True)
+    link(home / "more.yaml", secret)
+    link(home / "parts" / "hush-hush.yaml", secret)
+    text = "cell: x\ninclude: more.yaml\nitems:\n  S1: hush-hush\n"
+    (home / "cell.yaml").write_text(text, encoding="utf-8")
+    with client_of(home / "cell.yaml") as client:
+        problems = client.get("/api/file").json()["problems"]
+        assert any(p["code"] == "N040" for p in problems)
+        assert any("hush-hush" in p["message"] and p["line"] == 4 for p in problems), problems
+        for page in ("/", "/add", "/file", "/sockets"):
+            assert "Secret" not in client.get(page).text
+
+
+def test_a_link_in_the_place_of_the_file_is_not_followed(bench, cell_file, tmp_path):
+    other = tmp_path / "other.txt"
+    other.write_text("cell: other people's\n", encoding="utf-8")
+    digest = bench.get("/api/session").json()["digest"]
+    cell_file.unlink()
+    link(cell_file, other)
+    for path in ("/api/file", "/api/overview", "/api/sockets", "/"):
+        assert "other people" not in bench.get(path, follow_redirects=True).text
+    for known in (digest, ""):
+        body = {"text": "cell: mine\n", "digest": known}
+        answer = bench.post("/api/file", json=body, headers={"X-Bench-Token": "right-token"})
+        assert answer.status_code == 409
+    assert bench.post("/new", data={"token": "right-token", "cell": "x"}).status_code == 422
+    assert other.read_text("utf-8") == "cell: other people's\n"
+
+
 @pytest.mark.parametrize("page", [*PAGES, "/static/bench.js", "/nowhere", "/new"])
 def test_every_answer_is_dressed(still, page):
     headers = still.get(page).headers

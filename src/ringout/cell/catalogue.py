@@ -26,16 +26,27 @@ def shipped_files() -> Mapping[str, Path]:
 
 def part_names(folder: str = "") -> list[str]:
     """Return the names of every part that can be used, user parts included."""
-    own = Path(folder) / USER_FOLDER
-    mine = {p.stem for p in own.glob("*.yaml")} if folder and own.is_dir() else set()
+    mine = {p.stem for p in user_files(folder)}
     return sorted(mine | set(shipped_files()))
+
+
+def user_files(folder: str) -> list[Path]:
+    """Return the user's own part files; a link that leads out of the cell's folder is none."""
+    own = Path(folder) / USER_FOLDER
+    if not folder or not own.is_dir():
+        return []
+    return [p for p in sorted(own.glob("*.yaml")) if _inside(p, folder)]
+
+
+def _inside(path: Path, folder: str) -> bool:
+    return path.resolve().is_relative_to(Path(folder).resolve())
 
 
 def part_file(name: str, folder: str = "") -> Path | None:
     """Return the file of a part; a user part wins over a shipped one."""
     if folder and "/" not in name and "\\" not in name and name not in ("", ".", ".."):
         mine = Path(folder) / USER_FOLDER / f"{name}.yaml"
-        if mine.is_file():
+        if mine.is_file() and _inside(mine, folder):
             return mine
     return shipped_files().get(name)
 

@@ -171,7 +171,11 @@ def _add_writing(app: Application, session: Session, needs: list[Any]) -> None:
             raise HTTPException(409 if done.stale else 422, list(done.troubles))
         return {"digest": done.digest, "added": done.text}
 
-    refused: dict[int | str, dict[str, Any]] = {403: {"description": "The token is missing."}}
+    refused: dict[int | str, dict[str, Any]] = {
+        400: {"description": "The body cannot be read."},
+        403: {"description": "The token is missing, or it comes from another page."},
+        413: {"description": "That is too much."},
+    }
     stale = {**refused, 409: {"description": "The file was changed meanwhile."}}
     add_route = app.add_api_route
     add_route("/check", check, methods=["POST"], dependencies=needs, responses=refused)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pydantic import BaseModel, ConfigDict, Field
 
-MOST_TEXT = 2_000_000
+MOST_TEXT = 500_000  # some thousand channels; more would keep all others waiting
 _SHA256 = r"^([0-9a-f]{64})?$"
 
 

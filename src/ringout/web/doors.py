@@ -16,7 +16,7 @@ Receive = Callable[[], Awaitable[Message]]
 Send = Callable[[Message], Awaitable[None]]
 App = Callable[[Scope, Receive, Send], Awaitable[None]]
 
-MOST_BODY = 4_000_000  # a cell file of the largest size, written as a form
+MOST_BODY = 2_000_000  # the largest text that is taken, written as a form
 MOST_QUERY = 8_000
 METHODS = ("GET", "HEAD", "POST")
 DOOR_COOKIE = "ringout_door"

@@ -6,7 +6,9 @@ import hashlib
 import threading
 from pathlib import Path
 
-from ringout.base import Diagnostic
+from ringout import run
+from ringout.base import Diagnostic, Severity, Span
+from ringout.cell.catalogue import user_files
 from ringout.cellfile.save import save
 from ringout.cellfile.source import LARGEST_BYTES
 from ringout.web.reckoner import Reckoner
@@ -51,7 +53,12 @@ class Session:
     @property
     def exists(self) -> bool:
         """Return whether the file is there."""
-        return Path(self.path).is_file()
+        return Path(self.path).is_file() and not self.led_astray
+
+    @property
+    def led_astray(self) -> bool:
+        """Return whether a link now stands where the file was: it could lead out of the folder."""
+        return Path(self.path).is_symlink()
 
     def now(self) -> Snapshot:
         """Return the cell as it is on disk now; read again only when a byte has changed."""
@@ -62,7 +69,7 @@ class Session:
             key = self._stamp(files)
             if self._now is None or self._now.key != key:
                 first = self._stamp([self.path])
-                made = Snapshot(self.path, first)
+                made = Snapshot(self._loaded(), first)
                 if made.cell is not None:
                     made.key = self._stamp([self.path, *(f for f, _ in made.cell.files)])
                 if self._now is not None:
@@ -70,10 +77,13 @@ class Session:
                 self._now = made
             return self._now
 
+    def _loaded(self) -> run.Loaded:
+        return run.Loaded(self.path, None, ()) if self.led_astray else run.load(self.path)
+
     def _stamp(self, files: list[str]) -> str:
         """Return a digest of files, the user's own parts included."""
         total = hashlib.sha256()
-        own = sorted((self.folder / "parts").glob("*.yaml"))
+        own = user_files(str(self.folder))
         for file in [*dict.fromkeys(files), *map(str, own)]:
             total.update(file.encode("utf-8", "surrogateescape") + b"\0")
             data = _bytes_of(Path(file))
@@ -85,7 +95,7 @@ class Session:
 
         What is no UTF-8 has no digest, so that it is never written over with what was made of it.
         """
-        data = _bytes_of(Path(self.path))
+        data = None if self.led_astray else _bytes_of(Path(self.path))
         if data is None:
             return "", ""
         try:
@@ -103,11 +113,18 @@ class Session:
         """
         with self.lock:
             before, _ = self.read()
-            done = save(self.path, text, digest)
+            done = self._write(text, digest)
             if isinstance(done, str):
                 self.undo.append((done, before))
                 del self.undo[:-MOST_UNDO]
             return done
+
+    def _write(self, text: str, digest: str) -> str | Diagnostic:
+        if self.led_astray:
+            message = f"{self.name} is now a link, which the bench does not follow"
+            fix = "start the bench with the file it leads to"
+            return Diagnostic("T029", Severity.ERROR, message, Span(self.path, 1, 1, 1), fix=fix)
+        return save(self.path, text, digest)
 
     def take_back(self, digest: str) -> str | Diagnostic | None:
         """Write the text from before the last save; None when there is nothing to take back.
@@ -119,7 +136,7 @@ class Session:
             if not self.undo or self.undo[-1][0] != digest:
                 return None
             _, before = self.undo[-1]
-            done = save(self.path, before, digest)
+            done = self._write(before, digest)
             if isinstance(done, str):
                 self.undo.pop()
                 if self.undo:  # what was written is what the save before had written

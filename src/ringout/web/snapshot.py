@@ -12,7 +12,6 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from ringout import run
 from ringout.base import Diagnostic
 from ringout.cell.model import Cell
 from ringout.cell.resolve import resolve_cell
@@ -24,6 +23,7 @@ from ringout.circuit.model import Circuit
 from ringout.findings.effects import Watched, watch
 from ringout.findings.judge import judge
 from ringout.findings.model import Judgement
+from ringout.run import Loaded
 from ringout.solve import solve_cases
 from ringout.web.jobs import Job, Jobs, Progress
 
@@ -88,13 +88,13 @@ class Snapshot:
     """One state of the file on disk and all that follows from it.
 
     Args:
-        path: the cell file.
+        loaded: the cell file as read.
         key: digest of all files the cell is made of.
     """
 
-    def __init__(self, path: str, key: str) -> None:
+    def __init__(self, loaded: Loaded, key: str) -> None:
         self.key = key
-        self.loaded = run.load(path)
+        self.loaded = loaded
         self.shelf = Shelf(KEPT_VIEWS)
         self._variants = Shelf(KEPT_VARIANTS)
         self.jobs = Jobs()
