@@ -99,6 +99,12 @@ def waiting_answer(job: Job) -> Answer:
     return JSONResponse(told, 202)
 
 
+def unfit(place: str, text: str, kind: str = "value_error") -> list[dict[str, Any]]:
+    """Return what is wrong with what was sent, in the shape in which FastAPI tells it."""
+    where = "query" if place == "seen" else "body"
+    return [{"loc": [where, place], "msg": text, "type": kind}]
+
+
 def cell_of(session: Session) -> Snapshot:
     """Return the cell as it is now.
 

@@ -10,7 +10,14 @@ from pydantic import BaseModel, ConfigDict, Field
 from ringout.checkout import PHASES, Step
 from ringout.report.checkout_view import checkout_answer, numbered
 from ringout.report.find_view import find_answer
-from ringout.web.api_jobs import WAITS, Answer, Application, cell_of, waiting_answer
+from ringout.web.api_jobs import (
+    WAITS,
+    Answer,
+    Application,
+    cell_of,
+    unfit,
+    waiting_answer,
+)
 from ringout.web.exercise import Wanted
 from ringout.web.pages.checkout import Walk, keep, walk_of
 from ringout.web.pages.exercise import Bout, bout_of, exercises_of, name_fault, take
@@ -20,6 +27,7 @@ from ringout.web.session import Session
 from ringout.web.steps import Judged, digest_of, judge_glance, judge_reading, next_open
 
 REFUSED: dict[int | str, dict[str, Any]] = {
+    400: {"description": "The body is no JSON."},
     403: {"description": "The token is missing."},
     409: {"description": "It cannot be kept as things are."},
 }
@@ -185,7 +193,7 @@ def _add_checkout(app: Application, session: Session, needs: list[Any]) -> None:
                 raise HTTPException(404, f"there is no step {number}")
             judged = _judged(found.checkout.steps[number - 1], body)
             if isinstance(judged, str):
-                raise HTTPException(422, judged)
+                raise HTTPException(422, unfit("reading", judged))
             kept = keep(found, number, judged)
             if isinstance(kept, str):
                 raise HTTPException(409, kept)
@@ -222,8 +230,12 @@ def _add_find(app: Application, session: Session) -> None:
             assert now.cell is not None
             heard = hear(now.cell, tuple(seen))
             if heard.problems or not heard.sentences:
-                told = [{"text": t, "message": m, "fix": f} for t, m, f in heard.problems]
-                raise HTTPException(422, told or "nothing was seen: add `seen`")
+                told = [
+                    e
+                    for t, m, f in heard.problems
+                    for e in unfit("seen", f"{t}: {m}{f' ({f})' if f else ''}")
+                ]
+                raise HTTPException(422, told or unfit("seen", "nothing was seen: add `seen`"))
             job = session.reckoner.ask(now, "find", *heard.sentences)
         return find_answer(job.result) if job.ready else waiting_answer(job)
 
@@ -284,7 +296,7 @@ def _add_exercise(app: Application, session: Session, needs: list[Any]) -> None:
                 wanted = Wanted(body.red, body.black, body.mode, (body.while_,), body.lifted)
                 made = take(found, wanted, by_eye=not (body.red or body.black))
                 if isinstance(made, str):
-                    raise HTTPException(422, made)
+                    raise HTTPException(422, unfit("red", made))
             return _bout_answer(session, found)
 
     def name(token: Token, body: NameBody) -> Answer:
@@ -294,7 +306,7 @@ def _add_exercise(app: Application, session: Session, needs: list[Any]) -> None:
             if isinstance(found, Bout):
                 trouble = name_fault(session, found, body.fault)
                 if trouble:
-                    raise HTTPException(422, trouble)
+                    raise HTTPException(422, unfit("fault", trouble))
             return _bout_answer(session, found)
 
     post = _post(needs)

@@ -9,7 +9,7 @@ from ringout.find import Finder, Observation
 from ringout.find.next import Chooser, Option, clusters
 from ringout.find.tell import look_words
 
-MOST_SUSPECTS = 60  # the likeliest; with more the answer takes long and is seldom another
+MOST_SUSPECTS = 40  # the likeliest; with more the answer takes long and is seldom another
 MOST_DEEP = 6  # looks; no single fault of a cell was seen to need more than four
 
 
