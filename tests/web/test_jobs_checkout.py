@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from ringout import run
 from ringout.find.words import understand_all
+from ringout.records import open_store
 from ringout.web.runs import FAIL, PASS, Entry, Runs, RunsError
 from ringout.web.steps import Judged, judge_glance, judge_reading
 from tests.web.conftest import DEMO, HOME, client_of, field_of, text_of
@@ -64,6 +65,11 @@ def good_value(step) -> str:
     return f"{(max(step.low, 0.0) + step.high) / 2:.6g}"
 
 
+def bad_value(step) -> str:
+    """Return a reading outside the limits."""
+    return "0" if math.isinf(step.high) else f"{step.high * 3 + 1:.3g}"
+
+
 def numbers(plan, want) -> int:
     return next(n for n, s in enumerate(plan.steps, 1) if want(s))
 
@@ -77,8 +83,7 @@ def test_a_good_reading_passes_and_leads_on(fresh, plan):
 
 
 def test_a_bad_reading_stays_and_leads_to_the_culprit(fresh, plan, cell):
-    one = plan.steps[0]
-    bad = f"{one.high * 3:.3g}"
+    bad = bad_value(plan.steps[0])
     answer = send(fresh, "/checkout/1", reading=bad, unit="Ω")
     assert answer.headers["location"] == "/checkout/1"
     page = fresh.get("/checkout/1")
@@ -95,7 +100,7 @@ def test_a_bad_reading_stays_and_leads_to_the_culprit(fresh, plan, cell):
 
 def test_it_goes_on_after_a_restart(fresh, place, plan):
     send(fresh, "/checkout/1", reading=good_value(plan.steps[0]))
-    send(fresh, "/checkout/2", reading="open", shown="open")
+    send(fresh, "/checkout/2", reading=bad_value(plan.steps[1]))
     with client_of(place) as second:
         page = text_of(when_done(second, "/checkout"))
         assert re.search(r"\b2 of \d+ steps done, ✗ 1 failed", page)
@@ -278,3 +283,22 @@ def test_a_kill_while_writing_loses_nothing(tmp_path, monkeypatch):
 
 def test_the_token_field_is_on_every_form(fresh):
     assert field_of(fresh.get("/checkout/1"), "token") == "right-token"
+
+
+def test_what_was_entered_is_stored_once_under_a_name(fresh, plan, place):
+    asked = send(fresh, "/checkout/store", who="Ada")
+    assert asked.status_code == 409
+    assert "Nothing was entered yet" in text_of(asked)
+    for number in (1, 2):
+        send(fresh, f"/checkout/{number}", reading=good_value(plan.steps[number - 1]))
+    assert send(fresh, "/checkout/store", who=" ").status_code == 422
+    for _ in range(2):
+        done = send(fresh, "/checkout/store", who="Ada", meter="M7")
+        assert done.headers["location"] == "/records/run/1"
+    send(fresh, "/checkout/3", reading=good_value(plan.steps[2]))
+    assert send(fresh, "/checkout/store", who="Ben").headers["location"] == "/records/run/1"
+    with open_store(place) as records:
+        (state,) = records.runs()
+        read = [r for s in records.steps_of(1) for r in s.readings]
+    assert (state.right, state.wrong) == (3, 0)
+    assert [(r.step, r.turn, r.who) for r in read] == [(1, 1, "Ada"), (2, 1, "Ada"), (3, 1, "Ben")]

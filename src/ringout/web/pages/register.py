@@ -11,6 +11,7 @@ from ringout.web.pages import (
     file,
     find,
     forms,
+    keep,
     overview,
     paper,
     records,
@@ -23,6 +24,7 @@ PAGES = (
     circuit,
     sockets,
     faults,
+    keep,  # before `checkout`, whose paths end in any word
     checkout,
     find,
     paper,
