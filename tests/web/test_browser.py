@@ -281,6 +281,36 @@ def test_what_is_pressed_is_large_enough_for_a_finger(page, path):
     assert all(s >= 24 for s in spots)
 
 
+@pytest.mark.parametrize("path", PAGES)
+def test_all_that_can_be_pressed_is_reached_by_tab_and_shows_it(page, path):
+    """In the order of the page, each once, and with a frame round what has the focus."""
+    page.goto(path)
+    wanted = page.evaluate(
+        """() => {
+           const all = [...document.querySelectorAll(
+             'a[href], button, input:not([type=hidden]), select, textarea, summary, '
+             + '[tabindex="0"]')]
+             .filter((e) => e.checkVisibility());
+           all.forEach((e, k) => { e.dataset.nth = k; });
+           return all.length; }"""
+    )
+    seen, bare = set(), []
+    for _ in range(wanted + 5):
+        page.keyboard.press("Tab")
+        nth, framed, what = page.evaluate(
+            """() => { const e = document.activeElement, s = getComputedStyle(e);
+               const rect = e.querySelector(':scope > rect');
+               const framed = s.outlineStyle !== 'none'
+                 || (rect && getComputedStyle(rect).stroke !== 'none');
+               return [e.dataset.nth ?? '', !!framed, e.outerHTML.slice(0, 80)]; }"""
+        )
+        seen.add(nth)
+        if nth and not framed:
+            bare.append(what)
+    assert len(seen - {""}) == wanted
+    assert not bare
+
+
 def test_levels_are_told_without_colour(page):
     """What is on, off and wrong is told by signs and words; the same with colours taken away."""
     page.goto(SIGNAL)
