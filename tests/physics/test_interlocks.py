@@ -93,6 +93,17 @@ def test_a_short_on_an_output_fed_over_a_stop_is_found(bench):
     assert "F201" in verdict.codes, verdict.told()
 
 
+def test_a_break_contact_from_pole_to_pole_is_blamed_for_its_short(bench):
+    """It feeds nothing: the short is the switch's own, not that of the cell at rest."""
+    verdict = bench.cell(
+        f"{CARD}\nS2: pushbutton-1nc\nF1: {{part: electronic-breaker-1ch, set: 2 A}}",
+        "P F1:in+\nM F1:in-\nF1:out S2:11\nS2:12 M\nP K1:L+\nK1:1 Q1:1" + RETURNS,
+        VENT,
+    )
+    short = next(f for f in verdict.judgement.findings if f.code == "F201")
+    assert short.place == "S2", verdict.told()
+
+
 @pytest.mark.parametrize(
     ("items", "joins", "own"),
     [

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ringout.circuit.model import HIGH, LOW, TYP, BoolArray, Circuit, IntArray
-from ringout.findings.clusters import Partition, local_states, partition
+from ringout.findings.clusters import Partition, local_states, partition, reached
 from ringout.findings.settle import SettledStates, settle_states
 
 ROUNDING = 0.005  # "up to 50 mA" includes 50 mA and what rounding adds
@@ -137,7 +137,7 @@ def _idle_elsewhere(
     """Return curves with every conditional element of other clusters idle.
 
     A contact that feeds a rail at rest is left closed: what an emergency stop feeds is alive
-    unless the state is about the stop.
+    unless the state is about the stop. One from pole to pole feeds nothing.
     """
     curves = circuit.curves(positions, TYP)
     moved = np.array(
@@ -151,8 +151,15 @@ def _idle_elsewhere(
         ],
         dtype=np.bool_,
     )
+    sources = [e for e in circuit.elements if e.kind == "source"]
+    poles = reached(circuit, [0, *(n for e in sources for n in (e.tail, e.head))])
     feeds = np.array(
-        [e.kind == "contact" and bool(part.rail[[e.tail, e.head]].all()) for e in circuit.elements],
+        [
+            e.kind == "contact"
+            and bool(part.rail[[e.tail, e.head]].all())
+            and not {e.tail, e.head} <= poles
+            for e in circuit.elements
+        ],
         dtype=np.bool_,
     )
     moved &= ~(feeds & circuit.conducts(circuit.rest())[0])
