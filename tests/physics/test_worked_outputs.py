@@ -99,7 +99,7 @@ def test_fc_17_an_off_output_shows_full_voltage_without_its_load(bench):
 
 def pulled_up(ohm, wanted="B1 target", inner="900 MΩ", limits="ohm: 3 kΩ"):
     """Return a cell: an NPN switch on an input with its common at 0 V, with a pull-up."""
-    resistor = f"  R1: {{part: resistor, ohm: {ohm}}}\n" if ohm else ""
+    resistor = f"  R1: {{part: resistor, ohm: {ohm}, watts: 10 W}}\n" if ohm else ""
     fitted = "  - R1:1  T1:+\n  - R1:2  K1:I\n" if ohm else ""
     return f"""
 items:

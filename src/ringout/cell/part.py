@@ -34,6 +34,7 @@ COMMON_VALUES: dict[str, str] = {
     "off_below?": "volts",  # a load surely does nothing below this voltage
     "shows_from?": "amps",  # a lamp can be seen to glow from this current up
     "inrush?": "ratio",  # peak current at switching on, as a multiple
+    "watts?": "watts",  # the heat a resistor stands
     "wet_v?": "volts",  # a contact wants at least this voltage
     "wet_a?": "amps",  # and this current to stay clean
     "pulse?": "seconds",  # test pulses: width

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from itertools import accumulate, pairwise
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from ringout.findings.bounds import Bounder, Ranges
 from ringout.findings.conductors import judge_conductors
 from ringout.findings.contacts import judge_contacts, judge_least_current
 from ringout.findings.expects import ExpectPlan
+from ringout.findings.heat import heat_questions, judge_heat
 from ringout.findings.inductive import judge_coils
 from ringout.findings.inrush import judge_inrush
 from ringout.findings.levels import LevelPlan, LevelSurvey
@@ -46,6 +48,7 @@ class Bench:
     expects: ExpectPlan
     loads: Ranges
     fed: Ranges
+    heated: Ranges
     expected: Ranges
     signals: list[SignalResult]
     branches: list[BranchLoad]
@@ -69,6 +72,7 @@ RULES: tuple[tuple[str, Rule], ...] = (
     ("supplies switched off", lambda b: judge_back_feed(b.circuit, b.found)),
     ("steady states", lambda b: judge_steady(b.circuit, b.found)),
     ("shorts and overloads", lambda b: judge_shorts(b.circuit, b.found)),
+    ("heat of resistors", lambda b: judge_heat(b.circuit, b.heated)),
     ("levels of signals", _signals),
     ("contacts", lambda b: judge_contacts(b.circuit, b.levels)),
     ("least current of two-wire devices", lambda b: judge_least_current(b.circuit, b.levels)),
@@ -92,13 +96,16 @@ def lay_out(cell: Cell) -> Bench:
     found = survey(circuit)
     bounder = Bounder(circuit, found)
     plan = LevelPlan(circuit, found)
-    loads = branch_questions(circuit, found)
-    fed = feed_questions(circuit, found)
+    asked = (
+        plan.questions,
+        branch_questions(circuit, found),
+        feed_questions(circuit, found),
+        heat_questions(circuit, found),
+    )
     expects = ExpectPlan(circuit, found)
-    ranges = bounder.ask([*plan.questions, *loads, *fed, *expects.questions])
-    first = len(plan.questions)
-    second = first + len(loads)
-    third = second + len(fed)
+    ranges = bounder.ask([q for qs in (*asked, expects.questions) for q in qs])
+    ends = list(accumulate(len(qs) for qs in (*asked, expects.questions)))
+    loads, fed, heated, expected = (ranges.part(a, b) for a, b in pairwise(ends))
     return Bench(
         cell,
         circuit,
@@ -106,9 +113,10 @@ def lay_out(cell: Cell) -> Bench:
         bounder,
         plan.finish(ranges),
         expects,
-        ranges.part(first, second),
-        ranges.part(second, third),
-        ranges.part(third, third + len(expects.questions)),
+        loads,
+        fed,
+        heated,
+        expected,
         [],
         [],
     )

@@ -87,10 +87,12 @@ def _bleeder(trials: Trials, signal: Signal) -> Iterator[Proposal]:
 
 def _with_bleeder(cell: Cell, pin: Terminal, common: Terminal, ohm: float) -> Cell | None:
     text = f"{ohm:g} ohm ± 5 %"
-    part = find_part("resistor", {"ohm": text})
+    watts = watt_size(HIGHEST_V**2 / ohm)
+    settings = {"ohm": text, "watts": f"{watts or 0:g} W"}
+    part = find_part("resistor", settings) if watts is not None else None
     if part is None:
         return None
-    return with_item(cell, free_name(cell, "R"), part, {"1": pin, "2": common}, {"ohm": text})
+    return with_item(cell, free_name(cell, "R"), part, {"1": pin, "2": common}, settings)
 
 
 def _find_bleeder(cell: Cell, signal: Signal, pin: Terminal, common: Terminal) -> float | None:
