@@ -131,6 +131,17 @@ def test_silver_at_three_milliamperes(bench):
     button("pushbutton-1nc-gold").works("told")
 
 
+def test_a_contact_that_is_not_wired_wants_no_current(bench):
+    """21-22 of the switch is unused; 13-14 alone carries the input's current."""
+    verdict = bench.cell(
+        "K1: input-card-8-type-3\nB1: limit-switch-1no1nc",
+        "P B1:13\nB1:14 K1:1\nM K1:M",
+        "seen: {channel: K1.I1, on: B1 operated}",
+    )
+    assert verdict.codes == ["F701"], verdict.told()
+    assert verdict.finding("F701").get("element") == "B1.make"
+
+
 def test_least_current_of_a_two_wire_device(bench):
     verdict = bench.cell(
         "B1: reed-2wire-led\nK1: robot-tool-io",

@@ -40,11 +40,13 @@ def _wetting(circuit: Circuit, states: SignalStates, item: str) -> list[Finding]
         if element.item == item and element.spec is not None and "wet_a" in element.spec.values
     ]
     signal = states.signal
+    wired = {circuit.node(t) for t in circuit.cell.join_at}
     for e in own:
         element = circuit.elements[e]
         assert element.spec is not None
         touching = e in states.contact_a
-        if not touching and len(own) > 1:
+        used = touching and element.tail in wired and element.head in wired
+        if not used and len(own) > 1:
             continue
         wants = element.spec.values["wet_a"].typ
         carries = states.contact_a.get(e, 0.0) if touching else 0.0
