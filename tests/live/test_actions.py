@@ -173,6 +173,7 @@ def test_bounce_of_one_input_is_no_flicker_because_another_came_later(cell):
 def scripted(cell, script, actions, **more):
     """Return what a checkout tells when each action is followed by given (channel, on, after s)."""
     source = Scripted()
+    source.coming.append(Connection("K1", True, "K1 is read", "", 0.0, (("I1", False),)))
     left = [list(s) for s in script]
     told = []
 
@@ -198,8 +199,30 @@ def pressing(cell):
 
 def test_a_button_pressed_and_let_go_at_once_answers_both_steps(cell):
     told = scripted(cell, [[("I1", True, 0.4), ("I1", False, 0.6)]], pressing(cell))
-    assert [type(e) for e in told if not isinstance(e, Change)] == [Asked, Answered, Answered]
+    assert [type(e) for e in told if not isinstance(e, Change | Connection)] == [
+        Asked,
+        Answered,
+        Answered,
+    ]
     assert [e.answer.verdict for e in told if isinstance(e, Answered)] == [RIGHT, RIGHT]
+
+
+def test_nothing_is_asked_before_the_inputs_are_known(cell):
+    source = Scripted()
+    source.coming = [
+        Connection("K1", False, "K1 cannot be reached", "wait", 1.0),
+        Connection("K1", True, "K1 is read", "", 90.0, (("I1", True),)),
+    ]
+    told = []
+
+    async def scene():
+        checkout = LiveCheckout(cell, source, wait_s=5.0, clock=source.clock)
+        async for event in checkout.run(pressing(cell)[:1]):
+            told.append(event)  # noqa: PERF401  # as in the others
+
+    asyncio.run(scene())
+    assert [type(e) for e in told] == [Connection, Connection, Asked, Answered]
+    assert told[-1].answer.seen == ("start_lidding on while S1 pressed",)  # it was on before
 
 
 def test_a_bounce_is_counted_with_its_duration(cell):

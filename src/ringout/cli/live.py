@@ -213,16 +213,18 @@ def _conclude(
     from ringout.find.words import understand_all
     from ringout.report.find_view import find_answer, find_lines
 
+    left = f", {skipped} left out" if skipped else ""
+    if not as_json:
+        click.echo(f"{done} actions, {wrong} wrong{left}")
+        if seen:
+            click.echo("Looking for what explains it ...")
     observations = [o for text in seen for o in understand_all(cell, text)[0]]
     found = run.finder(cell).find(observations) if observations else None
     if as_json:
         end: dict[str, Any] = {"kind": "finished", "actions": done, "wrong": wrong}
         end |= {"left_out": skipped, "seen": seen, "find": find_answer(found) if found else None}
         click.echo(json.dumps(end))
-        return
-    left = f", {skipped} left out" if skipped else ""
-    click.echo(f"{done} actions, {wrong} wrong{left}")
-    if found is not None:
+    elif found is not None:
         click.echo("\n".join(find_lines(found)))
 
 

@@ -85,7 +85,7 @@ def twin(  # one argument an option
         modbus = "127.0.0.1:1502"
     wanted = Wanted(item, modbus, opcua, security or "", user, certificate, key)
     links = links_of(loaded.cell, wanted)
-    chosen = _faults(loaded.cell, fault, hide, _KINDS[hide_kind or ""], seed)
+    chosen = _faults(loaded.cell, links, fault, hide, _KINDS[hide_kind or ""], seed)
     try:
         entries = [_entry(link, user, certificate, key, trust) for link in links]
         asyncio.run(_serve(loaded.cell, links, entries, chosen, seed, as_json=as_json))
@@ -126,9 +126,14 @@ def _entry(
 
 
 def _faults(
-    cell: Cell, names: tuple[str, ...], hide: int, kinds: tuple[str, ...], seed: int
+    cell: Cell,
+    links: list[Link],
+    names: tuple[str, ...],
+    hide: int,
+    kinds: tuple[str, ...],
+    seed: int,
 ) -> list[Any]:
-    """Return the faults to put in: those named, and some drawn by lot."""
+    """Return the faults to put in: those named, and some drawn by lot that inputs can show."""
     from ringout.circuit.compile import compile_circuit
     from ringout.circuit.faults import find_fault, single_faults
 
@@ -139,7 +144,9 @@ def _faults(
         if found is None:
             stop(f"there is no fault `{name}`", "`ringout faults` lists them")
         chosen.append(found)
-    shown = [f for f in every if f.signals and f.kind in kinds]
+    served = {link.item for link in links}
+    seen = {n for n, s in cell.signals.items() if s.on is not None and s.item in served}
+    shown = [f for f in every if seen.intersection(f.signals) and f.kind in kinds]
     chance = random.Random(seed)  # noqa: S311  # an exercise, nothing secret
     return [*chosen, *chance.sample(shown, min(hide, len(shown)))]
 

@@ -190,36 +190,56 @@ class LiveCheckout:
         A way back that came with its action, as of a button pressed and let go, is not asked for.
         """
         of = len(actions)
+        async for event in self._await_first({i for a in actions for i, _ in a.wanted}):
+            yield event
         for step, action in enumerate(actions, 1):
-            changes, self._ahead = self._ahead, []
-            if not changes:
+            back = step < of and actions[step].actor == action.actor
+            if not self._ahead:
                 async for event in self._listen(0.0):
                     yield event
                 if self._heard:
                     yield Unasked(tuple(self._heard), self.clock())
-            back = step < of and actions[step].actor == action.actor
-            while True:
-                if not changes:
-                    yield Asked(step, of, action, self.clock())
-                    wait_s = self.wait_s if action.wanted else QUIET_S * 4
-                    async for event in self._listen(wait_s):
-                        yield event
-                    changes = self._heard
-                now, self._ahead = _split(changes) if back else (changes, [])
-                levels = dict(self._levels)
-                for change in self._ahead:
-                    levels[change.item, change.channel] = not change.on
-                answer = judge(self.cell, action.wanted, now, action.state, levels)
-                said = await self._doubted(action, answer)
-                if said is not Doubt.AGAIN:
-                    break
-                changes = []
-            if said is Doubt.SKIP:
-                answer = replace(answer, verdict=SKIPPED, text="Left out.", seen=())
-            elif not back:
-                answer = self._stuck(action, answer)
-            self._moved.setdefault(action.actor, set()).update(k for k, _ in answer.changed)
-            yield Answered(step, of, action, answer, self.clock())
+            async for told in self._step(step, of, action, back=back):
+                yield told
+
+    async def _step(
+        self, step: int, of: int, action: Action, *, back: bool
+    ) -> AsyncIterator[StepEvent | LiveEvent]:
+        """Yield one action: asked for, unless it came with the one before, and judged."""
+        changes, self._ahead = self._ahead, []
+        while True:
+            if not changes:
+                yield Asked(step, of, action, self.clock())
+                async for event in self._listen(self.wait_s if action.wanted else QUIET_S * 4):
+                    yield event
+                changes = self._heard
+            now, self._ahead = _split(changes) if back else (changes, [])
+            levels = dict(self._levels)
+            for change in self._ahead:
+                levels[change.item, change.channel] = not change.on
+            answer = judge(self.cell, action.wanted, now, action.state, levels)
+            said = await self._doubted(action, answer)
+            if said is not Doubt.AGAIN:
+                break
+            changes = []
+        if said is Doubt.SKIP:
+            answer = replace(answer, verdict=SKIPPED, text="Left out.", seen=())
+        elif not back:
+            answer = self._stuck(action, answer)
+        self._moved.setdefault(action.actor, set()).update(k for k, _ in answer.changed)
+        yield Answered(step, of, action, answer, self.clock())
+
+    async def _await_first(self, items: set[str]) -> AsyncIterator[LiveEvent]:
+        """Yield what comes until every controller is read: what moves earlier shows no change."""
+        while items:
+            try:
+                event = await self.source.get(self.wait_s)
+            except TimeoutError:
+                continue
+            self._note(event)
+            if isinstance(event, Connection) and event.up:
+                items.discard(event.item)
+            yield event
 
     async def _doubted(self, action: Action, answer: Answer) -> Doubt:
         if self.doubt is None or answer.verdict != NONE or answer.changed:
@@ -255,15 +275,21 @@ class LiveCheckout:
                 if self._gone and wait_s:
                     continue
                 return
-            yield event
+            self._note(event)
             if isinstance(event, Change):
                 self._heard.append(event)
-                self._levels[event.item, event.channel] = event.on
                 end = self.clock() + (QUIET_S if wait_s else 0.0)
             elif isinstance(event, Connection):
-                self._levels.update({(event.item, c): on for c, on in event.levels})
-                (self._gone.discard if event.up else self._gone.add)(event.item)
                 end = max(end, self.clock() + wait_s)
+            yield event
+
+    def _note(self, event: LiveEvent) -> None:
+        """Keep where inputs stand, and which controllers are away."""
+        if isinstance(event, Change):
+            self._levels[event.item, event.channel] = event.on
+        elif isinstance(event, Connection):
+            self._levels.update({(event.item, c): on for c, on in event.levels})
+            (self._gone.discard if event.up else self._gone.add)(event.item)
 
 
 def _split(changes: list[Change]) -> tuple[list[Change], list[Change]]:
