@@ -39,6 +39,7 @@ class _Wanted:
     stock: str
     date: str
     checkout: bool | None
+    within_s: float | None
     fonts: str | None
     svg: str | None
     dxf: str | None
@@ -93,6 +94,13 @@ def _list_stock(context: click.Context, _parameter: click.Parameter, value: str 
     default=None,
     help="Work out the checkout, or leave it out; large cells leave it out unless told.",
 )
+@click.option(
+    "--checkout-within",
+    "minutes",
+    type=click.FloatRange(min=0, min_open=True),
+    default=None,
+    help="Work out the checkout of a cell of any size, but stop after so many minutes.",
+)
 @click.option("--fonts", type=click.Path(exists=True), default=None, help="Folder of more fonts.")
 @click.option("--svg", "svg_folder", type=click.Path(), help="Also write drawings as SVG here.")
 @click.option("--dxf", "dxf_folder", type=click.Path(), help="Also write drawings as DXF here.")
@@ -107,6 +115,7 @@ def pack(
     stock: str,
     date: datetime | None,
     walked: bool | None,
+    minutes: float | None,
     fonts: str | None,
     svg_folder: str | None,
     dxf_folder: str | None,
@@ -119,7 +128,10 @@ def pack(
     and the cover says so; 3: something did not run, and the pack names it.
     """
     day = date.date().isoformat() if date is not None else ""
-    wanted = _Wanted(output, only, paper, stock, day, walked, fonts, svg_folder, dxf_folder)
+    limit_s = 60.0 * minutes if minutes is not None else None
+    wanted = _Wanted(
+        output, only, paper, stock, day, walked, limit_s, fonts, svg_folder, dxf_folder
+    )
     size = _size(wanted)
     if output is None and not (svg_folder or dxf_folder):
         raise click.UsageError("name the PDF with `-o FILE.pdf`, or a folder with --svg or --dxf")
@@ -130,7 +142,7 @@ def pack(
     stop_if_unusable(loaded, as_json, lambda: {"problems": len(loaded.problems)})
     assert loaded.cell is not None
     judgement = run.prove(cell)[1] if wanted.judged else None
-    made, why = _checkout(loaded.cell, wanted)
+    made, why = _checkout(cell, loaded.cell, wanted)
     kept = _record(loaded.cell, cell, db) if wanted.walked else None
     whole = build_pack(
         loaded.cell,
@@ -147,7 +159,7 @@ def pack(
     if loaded.broken:
         say_problems(loaded.problems)
         sys.exit(2)
-    skipped = wanted.walked and walked is None and made is None
+    skipped = wanted.walked and walked is not False and made is None
     not_run = bool(
         skipped
         or isinstance(kept, str)
@@ -174,20 +186,29 @@ def _size(wanted: _Wanted) -> LabelSize:
     return size
 
 
-def _checkout(cell: Cell, wanted: _Wanted) -> tuple[Checkout | None, str]:
+def _checkout(path: str, cell: Cell, wanted: _Wanted) -> tuple[Checkout | None, str]:
     """Return the checkout, or why there is none; small cells get one unasked."""
     if not wanted.walked or wanted.checkout is False:
         return None, "it was not asked for"
     from ringout import run
     from ringout.circuit.compile import compile_circuit
     from ringout.circuit.faults import single_faults
-    from ringout.report.pack import MOST_FAULTS, without_checkout
+    from ringout.report.pack import MOST_FAULTS, out_of_time, without_checkout
 
+    show = progress_bar("solving faults")
+    if wanted.within_s is not None:
+        from ringout.cli.within import checkout_within
+
+        try:
+            made, cases = checkout_within(path, wanted.within_s, show)
+        except RuntimeError as problem:
+            return None, str(problem)
+        return made, "" if made is not None else out_of_time(wanted.within_s, cases)
     if not wanted.checkout:
         faults = len(single_faults(compile_circuit(cell)))
         if faults > MOST_FAULTS:
-            return None, without_checkout(cell.name, faults)
-    return run.checkout(cell, progress=progress_bar("solving faults")), ""
+            return None, without_checkout(cell.name, faults, MOST_FAULTS)
+    return run.checkout(cell, progress=show), ""
 
 
 def _record(cell: Cell, path: str, db: str) -> RecordPage | str | None:

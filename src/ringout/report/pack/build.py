@@ -142,9 +142,18 @@ def _with_steps(page: SignalPage, procedure: Procedure | None) -> SignalPage:
     return replace(page, steps=steps)
 
 
-def without_checkout(name: str, faults: int) -> str:
+def without_checkout(name: str, faults: int, most: int) -> str:
     """Return what is said where a cell is too large for a checkout within a pack."""
     return (
-        f"{name} has {faults} plausible faults, and their procedure takes long to work out. "
-        "Run `ringout checkout` on the file, or `ringout pack --checkout`."
+        f"{name} has {faults} plausible single faults. Above {most} a pack does not work the "
+        "procedure out unasked, since that takes longer than all the rest together: minutes at "
+        "first, hours for thousands. `ringout pack --checkout-within 30` stops after 30 minutes, "
+        "`--checkout` never stops, and `ringout checkout` on the file gives it alone."
     )
+
+
+def out_of_time(limit_s: float, cases: tuple[int, int]) -> str:
+    """Return what is said where the time for the checkout was up."""
+    done, of = cases
+    far = f"{done} of {of} cases were solved" if of else "the first case was not solved yet"
+    return f"it was stopped after {limit_s / 60:g} minutes, as was asked; {far}"
