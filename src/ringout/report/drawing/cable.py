@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import groupby
 
-from ringout.report.drawing.faces import View, draw_view, lay_out
+from ringout.report.drawing.faces import View, draw_view, fitting, lay_out
 from ringout.report.drawing.metrics import shortened, text_width_mm, wrap
 from ringout.report.drawing.paper import LINE_MM, NAME_MM, TEXT_MM, TITLE_MM, Box, Paper, Sheet
 from ringout.report.drawing.symbols import draw_pin
@@ -65,7 +65,7 @@ def draw_cable(sheet: Connections, cable: str) -> Sheet:
     if not ends:
         raise KeyError(cable)
     cut = next((c for c in sheet.cut.cables if c.cable == cable), None)
-    return _Drawer(ends, cut, cable).run()
+    return _Drawer(sheet, ends, cut, cable).run()
 
 
 def lanes_of(ends: list[End]) -> list[Lane]:
@@ -78,24 +78,33 @@ def lanes_of(ends: list[End]) -> list[Lane]:
     return sorted(lanes, key=lambda lane: lane.spare)
 
 
-def end_face(end: End) -> Face | None:
-    """Return the connector a cable carries at an end with its own cores on it, if it is known."""
+def end_face(sheet: Connections, end: End) -> Face | None:
+    """Return the connector a cable carries at an end, if it is known, with the cores on it.
+
+    Cores of another cable in the same plug are told by their full name.
+    """
     if end.connector not in connectors() or end.gender not in OTHER_GENDER:
         return None
     rows = {r.pin: r for r in end.rows if r.pin}
-    bare = bare_face(end.connector, end.gender)
-    pins = tuple(
-        FacePin(p.pin, row.carries, "", row.core, row.core, row.far or "spare")
-        for p in bare.pins
-        if (row := rows.get(p.pin)) is not None
-    )
-    if not set(rows) <= {p.pin for p in bare.pins}:
+    socket = next((f for f in sheet.faces if f.place == end.place), None)
+    beside = {p.pin: p for p in socket.pins} if socket is not None else {}
+    names = [p.pin for p in bare_face(end.connector, end.gender).pins]
+    if not set(rows) <= set(names):
         return None
-    return Face("", "", end.connector, end.gender, pins)
+    pins = []
+    for name in names:
+        row, other = rows.get(name), beside.get(name)
+        if row is not None:
+            pins.append(FacePin(name, row.carries, "", row.core, row.core, row.far))
+        elif end.work == FIELD_PLUG and other is not None and other.colour:
+            told = fitting(other.conductor, other.colour)
+            pins.append(FacePin(name, other.carries, "", told, other.colour, other.far))
+    return Face("", "", end.connector, end.gender, tuple(pins))
 
 
 class _Drawer:
-    def __init__(self, ends: list[End], cut: CutRow | None, cable: str) -> None:
+    def __init__(self, sheet: Connections, ends: list[End], cut: CutRow | None, cable: str) -> None:
+        self.sheet = sheet
         self.ends, self.cut, self.cable = ends, cut, cable
         self.paper = Paper(WIDTH_MM)
 
@@ -208,7 +217,7 @@ class _Drawer:
         """Draw both sides of every connector of the cable, as many beside each other as fit."""
         groups: list[tuple[str, list[View]]] = []
         for end in self.ends:
-            face = end_face(end)
+            face = end_face(self.sheet, end)
             if face is not None:
                 title = f"end {end.end} at {end.place}: {fitted_name(end.connector, end.gender)}"
                 groups.append((title, [lay_out(face, side, brief=True) for side in SIDES]))

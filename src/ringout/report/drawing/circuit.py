@@ -105,7 +105,8 @@ def draw_sheets(
 
     def begin() -> tuple[Paper, float]:
         paper = Paper(frame.width_mm)
-        return paper, _head(paper, frame.heading or frame.name, about, lines)
+        words = f"{about}, continued" if done else about
+        return paper, _head(paper, frame.heading or frame.name, words, lines)
 
     paper, y = begin()
     fresh = True

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ringout.report.drawing.metrics import text_width_mm
 from ringout.report.drawing.paper import LINE_MM, TEXT_MM, Box, Paper, Sheet
@@ -55,7 +55,7 @@ class View:
     Args:
         face: the connector.
         side: side it is seen from.
-        brief: only colour codes stand beside the contacts.
+        brief: only conductors stand beside the contacts.
         width_mm: width of the whole view.
         height_mm: height of the whole view.
         centre_mm: middle of the face.
@@ -82,7 +82,7 @@ def lay_out(face: Face, side: str, name: str = "", *, brief: bool = False) -> Vi
         face: the connector.
         side: `mating` or `wiring`.
         name: words before the connector type in the title; the place unless given.
-        brief: write colour codes only; the rest stands in a table beside it.
+        brief: write conductors only; the rest stands in a table beside it.
     """
     shape = connector_outline(face.connector)
     pins = placed_pins(face, side)
@@ -96,7 +96,7 @@ def lay_out(face: Face, side: str, name: str = "", *, brief: bool = False) -> Vi
         foot.append(counting)
     if not brief:
         foot.append("the moulded numbers decide")
-    told = [p for p in pins if p.pin.colour] if brief else list(pins)
+    told = [p for p in pins if p.pin.conductor] if brief else list(pins)
     left, right = _share_out(told)
     half_mm = shape.body_mm * shape.scale_x / 2
     words = [(p, *_words(p, brief=brief)) for p in (*left, *right)]
@@ -121,9 +121,7 @@ def lay_out(face: Face, side: str, name: str = "", *, brief: bool = False) -> Vi
 def _words(pin: PlacedPin, *, brief: bool) -> tuple[str, str]:
     here = pin.pin
     if brief:
-        told = here.conductor if here.colour.isdigit() else here.colour
-        fits = text_width_mm(told, TEXT_MM, bold=True) <= MOST_MM
-        return told if fits else here.colour, ""
+        return here.conductor, ""
     words = [here.carries]
     if here.channel and here.channel != here.carries:
         words.append(here.channel)
@@ -223,13 +221,29 @@ def draw_side(face: Face, side: str) -> Sheet:
     return paper.finish(face.place or face.connector, ", ".join(view.title), view.height_mm)
 
 
+def with_codes(face: Face) -> Face:
+    """Return a face whose conductors are told by colour code, by name where a number is none."""
+    return replace(
+        face,
+        pins=tuple(
+            replace(p, conductor=fitting(p.conductor, p.colour) if p.colour.isdigit() else p.colour)
+            for p in face.pins
+        ),
+    )
+
+
+def fitting(conductor: str, core: str) -> str:
+    """Return a conductor as it is written in a brief view; a very long one by its core alone."""
+    return conductor if text_width_mm(conductor, TEXT_MM, bold=True) <= MOST_MM else core
+
+
 def draw_face(face: Face) -> Sheet:
     """Return a face from its mating side and from its wiring side, with colour codes only.
 
     Args:
         face: a face that is `drawn`.
     """
-    views = [lay_out(face, side, brief=True) for side in SIDES]
+    views = [lay_out(with_codes(face), side, brief=True) for side in SIDES]
     paper = Paper(sum(v.width_mm for v in views) + APART_MM)
     x_mm = 0.0
     for view in views:
