@@ -7,7 +7,8 @@ A page is followed from top to bottom in a folder of its own that holds a copy o
 - a block ```` ```diff file=NAME ```` changes lines of that file: `-` goes, `+` comes, ` ` stays;
 - a block ```` ```console ```` runs the lines that begin with `$ `; what follows must be printed.
   A line of dots alone stands for any number of lines. Every command must end with exit code 0,
-  the last one of a block marked `exit=1` with that code. Blocks marked `slow` take long.
+  the last one of a block marked `exit=1` with that code. Blocks marked `slow` take long; those
+  marked `by-hand` need a second terminal, a machine or a person, and are left alone.
 
 `python tools/run_pages.py` follows all pages, `--write` puts in what the program prints now.
 """
@@ -280,7 +281,7 @@ def follow(page: Path, folder: Path, *, slow: bool, write: bool = False) -> list
     shift = 0
     with chdir(folder):
         for block in read_blocks(text):
-            if block.slow and not slow:
+            if "by-hand" in block.marks or (block.slow and not slow):
                 continue
             try:
                 for shown, printed in run_block(block, problems):
