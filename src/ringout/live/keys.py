@@ -48,8 +48,6 @@ def make_pair(name: str, days: int = DAYS) -> Pair:
     Args:
         name: what it is for, as in `bench-3`.
         days: how long it holds.
-
-    Source: OPC 10000-6, 6.2.2: application instance certificates.
     """
     from cryptography import x509
     from cryptography.hazmat.primitives import hashes

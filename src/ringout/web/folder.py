@@ -108,7 +108,6 @@ def create_index(
 
     def page(request: Request) -> Response:
         found, job = entries()
-        host = str(request.url.hostname or "127.0.0.1")
         values = {
             "layout": "base.html",
             "title": "Cells",
@@ -116,7 +115,7 @@ def create_index(
             "token": keys.token,
             "menu": [("/", "Cells", True)],
             "here": "/",
-            "rows": [_row(e, ports, host) for e in found],
+            "rows": [_row(e, _address(request, ports.get(e.path))) for e in found],
             "job": job,
         }
         return HTMLResponse(render("cells.html", values))
@@ -151,12 +150,15 @@ def _with_verdict(plain: CellEntry, judged: CellEntry | None) -> CellEntry:
     return replace(plain, verdict=judged.verdict, problems=judged.problems)
 
 
-def _row(entry: CellEntry, ports: Mapping[str, int], host: str) -> dict[str, Any]:
-    shown = f"[{host}]" if ":" in host else host
-    port = ports.get(entry.path)
+def _address(request: Request, port: int | None) -> str:
+    """Return where the bench of a cell is, by the name the browser knows this machine by."""
+    return str(request.url.replace(port=port, path="/", query="")) if port is not None else ""
+
+
+def _row(entry: CellEntry, url: str) -> dict[str, Any]:
     last = entry.last
     return {
-        "url": f"http://{shown}:{port}/" if port is not None else "",
+        "url": url,
         "name": entry.name or entry.path,
         "path": entry.path,
         "revision": entry.revision,

@@ -105,9 +105,7 @@ def _pack(notes: Notes, paper: str, only: str, problems: tuple[Diagnostic, ...])
 
     walked, why = only in ("", "checkout"), "it was not asked for"
     if walked and not only and notes.fault_count > MOST_FAULTS:
-        walked, why = False, without_checkout(
-            notes.cell.name, notes.fault_count, MOST_FAULTS
-        )
+        walked, why = False, without_checkout(notes.cell.name, notes.fault_count, MOST_FAULTS)
     judgement = notes.judgement if only != "labels" else None
     checkout = notes.checkout if walked else None
     whole = build_pack(notes.cell, judgement, checkout, why_no_checkout=why, problems=problems)
