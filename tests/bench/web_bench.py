@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import http.client
 import itertools
+import os
 import random
 import re
 import shutil
@@ -84,6 +85,13 @@ class Served:
         assert found is not None
         return float(found[1]) / 1000, text
 
+    def busy_s(self) -> float:
+        """Return how long the server has kept a processor busy."""
+        fields = (
+            Path(f"/proc/{self.process.pid}/stat").read_text("ascii").rpartition(")")[2].split()
+        )
+        return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
     def memory_mb(self) -> float:
         """Return the memory that the server holds."""
         text = Path(f"/proc/{self.process.pid}/status").read_text(encoding="ascii")
@@ -144,11 +152,16 @@ def main() -> int:
         shutil.copy(CORRECTED, demo)
         large.write_text(generated_cell(96), encoding="utf-8")
         Served(demo).stop()  # a warm machine
+        starts = []
+        for _ in range(3):
+            fresh = Served(demo)
+            starts.append((fresh.first_s, fresh.busy_s()))
+            fresh.stop()
         served, other = Served(demo), Served(large)
         try:
-            good &= show(
-                "first page after the command, demo cell", [served.first_s], ASKED_FIRST_S, " s"
-            )
+            walls = [wall_s for wall_s, _ in starts]
+            good &= show("first page after the command, demo cell", walls, ASKED_FIRST_S, " s")
+            print(f"of it, time of the processor: {min(busy_s for _, busy_s in starts):.2f} s")
             flips(served, 10, seed=2)
             flips(other, 10, seed=2)
             shares, sizes = [], []
@@ -160,25 +173,27 @@ def main() -> int:
             good &= show("flip a switch, server / prove, demo cell", shares, ASKED_SHARE)
             good &= show("flip a switch, 96 channels / demo cell", sizes, ASKED_LARGE)
             print(f"one flip on the demo cell: {1000 * one:.1f} ms of the server")
-            wrong: list[str] = []
-            browse(served, WARM, 1, wrong)
-            before = served.memory_mb()
-            start = time.perf_counter()
-            browse(served, CHANGES, 2, wrong)
-            each_ms = 1000 * (time.perf_counter() - start) / CHANGES
-            after = served.memory_mb()
-            good &= show(
-                f"memory after {CHANGES} changes by {BROWSERS} browsers / before",
-                [after / before],
-                ASKED_GROWTH,
-            )
-            print(f"{before:.0f} MB to {after:.0f} MB, {each_ms:.1f} ms a change for all together")
-            print(f"answers of another browser among them: {len(wrong)} {wrong[:1]}")
-            good &= not wrong
+            good &= stay(served)
         finally:
             served.stop()
             other.stop()
     return 0 if good else 1
+
+
+def stay(served: Served) -> bool:
+    """Let ten browsers work; return whether memory stays and no answer goes astray."""
+    wrong: list[str] = []
+    browse(served, WARM, 1, wrong)
+    before = served.memory_mb()
+    start = time.perf_counter()
+    browse(served, CHANGES, 2, wrong)
+    each_ms = 1000 * (time.perf_counter() - start) / CHANGES
+    after = served.memory_mb()
+    what = f"memory after {CHANGES} changes by {BROWSERS} browsers / before"
+    good = show(what, [after / before], ASKED_GROWTH)
+    print(f"{before:.0f} MB to {after:.0f} MB, {each_ms:.1f} ms a change for all together")
+    print(f"answers of another browser among them: {len(wrong)} {wrong[:1]}")
+    return good and not wrong
 
 
 if __name__ == "__main__":

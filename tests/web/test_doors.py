@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ringout.web.app import LateApi
+from ringout.web.app import Late
 from ringout.web.doors import MOST_BODY, Keys, host_allowed
 from tests.web.conftest import HOME, PORT, client_of
 
@@ -79,30 +79,23 @@ def test_json_without_the_token_is_refused(bench, path):
 
 def test_every_write_has_a_token_in_front(still):
     """Whatever can be posted, asked without a token, is refused: no door is forgotten."""
-    posts = []
+    posts = {}
     todo = [("", route) for route in still.app.app.routes]
     while todo:
         before, route = todo.pop()
-        if isinstance(inner := getattr(route, "app", None), LateApi):
+        if isinstance(inner := getattr(route, "app", None), Late):
             todo += [(f"{before}{route.path}", r) for r in inner.made().routes]
         if "POST" in (getattr(route, "methods", None) or ()):
-            posts.append(f"{before}{route.path}")
+            posts[f"{before}{route.path}"] = route
     assert len(posts) >= 8
     for path in set(posts) - {"/door"}:  # the door has its code
         answer = still.post(path, headers={"origin": HOME})
         assert answer.status_code in (403, 422), path
-        body = {"text": "", "digest": "", "kind": "", "words": {}}
-        if path.startswith("/api"):
-            body = {k: v for k, v in body.items() if k in _FIELDS[path]}
-            assert still.post(path, json=body).status_code == 403, path
-
-
-_FIELDS = {
-    "/api/check": ("text",),
-    "/api/file": ("text", "digest"),
-    "/api/undo": ("digest",),
-    "/api/add": ("kind", "digest", "words"),
-}
+        if path.startswith("/api"):  # 422 may be for the body alone: look at what stands in front
+            needed = [d.call.__name__ for d in posts[path].dependant.dependencies]
+            assert "writer" in needed, path
+        else:
+            assert answer.status_code == 403, path
 
 
 def test_too_much_is_refused_by_its_length(bench, cell_file):

@@ -328,3 +328,33 @@ def test_cures_of_a_file_that_has_changed_are_not_sought_on(bench, cell_file):
     assert session.now() is not first
     assert not first.cures.wait(60)
     assert first.cures.failed == "the file has changed meanwhile"
+
+
+def test_every_line_of_the_menu_leads_to_a_page(still):
+    from ringout.web.pages.menu import MENU
+
+    for path, word in MENU:
+        answer = still.get(path)
+        assert answer.status_code == 200, path
+        assert f'<a href="{path}" aria-current="page">{word}</a>' in answer.text
+
+
+def test_the_first_page_loads_no_other(tmp_path):
+    """It is there two seconds after the command, so the rest is loaded when it is asked for."""
+    import subprocess
+    import sys
+
+    code = (
+        "import sys; from starlette.testclient import TestClient\n"
+        "from ringout.web import create_app\n"
+        f"c = TestClient(create_app({str(DEMO)!r}), base_url='http://127.0.0.1')\n"
+        "assert '19 works' in c.get('/').text\n"
+        "print(*(m for m in sys.modules if m.split('.')[0] in ('ringout', 'fastapi', 'segno')))\n"
+        "c.get('/circuit'); print('ringout.web.pages.checkout' in sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    first, late = done.stdout.splitlines()
+    assert not {"fastapi", "segno", "ringout.web.pages.checkout", "ringout.checkout",
+                "ringout.find"} & set(first.split())  # fmt: skip
+    assert "ringout.web.pages.overview" in first
+    assert late == "True"

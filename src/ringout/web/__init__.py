@@ -12,8 +12,8 @@ How a page is added:
    and no script in it: looks are classes of `static/bench.css`, comfort is `static/bench.js`; a
    page with looks of its own adds `static/NAME.css`, named in `base.html`.
 3. Give the module `ROUTES`, a tuple of `Route` (`writes=True` for what is sent as a form; a word
-   of the path is `{name}`, `{name:path}` with slashes), and, where it has a place in the menu,
-   `MENU`, a tuple of (path, word); name the module in `pages/register.py`.
+   of the path is `{name}`, `{name:path}` with slashes); name the module in `pages/register.py`
+   and, where it has a place in the menu, its path and word in `pages/menu.py`.
 4. What it shows goes out as JSON too: `add_routes(app, session, needs)` of a module `api_NAME.py`
    is called in `make_api`; `needs` are the dependencies of what writes.
 5. A handler holds the lock of the session, so it is quick. Long work is a job:

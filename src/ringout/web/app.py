@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING
 
 from ringout.web.doors import (
@@ -66,7 +66,7 @@ def make_pages(session: Session, keys: Keys) -> Starlette:
     from starlette.routing import Mount
     from starlette.staticfiles import StaticFiles
 
-    from ringout.web.pages.register import ROUTES
+    from ringout.web.pages import overview, start
 
     async def known(request: Request, problem: Exception) -> Response:
         """Say in words what was not found or not done."""
@@ -77,12 +77,27 @@ def make_pages(session: Session, keys: Keys) -> Starlette:
             page = Page("message.html", "Not done", values, problem.status_code)
         return _response(request, session, keys, page)
 
+    def pages(routes: Iterable[Route]) -> list[Path]:
+        return [_page(session, keys, route) for route in routes]
+
+    def api() -> App:
+        from ringout.web.api import make_api
+
+        made: App = make_api(session, keys)
+        return made
+
+    def others() -> App:
+        from ringout.web.pages.register import ROUTES
+
+        return Starlette(routes=pages(ROUTES), exception_handlers={HTTPException: known})
+
     app = Starlette(
         routes=[
             Mount("/static", StaticFiles(directory=STATIC)),
-            Mount("/api", LateApi(session, keys)),
+            Mount("/api", Late(api)),
             *door_routes(keys),
-            *(_page(session, keys, route) for route in ROUTES),
+            *pages((*overview.ROUTES, *start.ROUTES)),  # what is seen first
+            Mount("/", Late(others)),
         ],
         exception_handlers={HTTPException: known},
     )
@@ -90,26 +105,23 @@ def make_pages(session: Session, keys: Keys) -> Starlette:
     return app
 
 
-class LateApi:
-    """The JSON API, made when it is first asked: what it needs takes half a second to load.
+class Late:
+    """Part of the bench that is made when it is first asked: what it needs is slow to load.
 
     Args:
-        session: the bench.
-        keys: the secrets of this run.
+        make: makes it.
     """
 
-    def __init__(self, session: Session, keys: Keys) -> None:
-        self.session, self.keys = session, keys
+    def __init__(self, make: Callable[[], App]) -> None:
+        self.make = make
         self._made: App | None = None
         self._lock = threading.Lock()
 
     def made(self) -> App:
-        """Return the API."""
-        from ringout.web.api import make_api
-
+        """Return it."""
         with self._lock:
             if self._made is None:
-                self._made = make_api(self.session, self.keys)
+                self._made = self.make()
             return self._made
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -175,7 +187,7 @@ def _response(request: Request, session: Session, keys: Keys, answer: Answer) ->
     from starlette.responses import HTMLResponse, RedirectResponse
     from starlette.responses import Response as Plain
 
-    from ringout.web.pages.register import MENU
+    from ringout.web.pages.menu import MENU
 
     if isinstance(answer, Redirect):
         return RedirectResponse(answer.to, 303)

@@ -287,7 +287,6 @@ def take_back(session: Session, ask: Ask) -> Answer:
     return Redirect(f"/checkout/{min(number, len(walk.checkout.steps))}")
 
 
-MENU = (("/checkout", TITLE),)
 ROUTES = (
     Route("/checkout", show),
     Route("/checkout/begin", begin, writes=True),

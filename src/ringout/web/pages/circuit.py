@@ -175,5 +175,4 @@ def _cautions(view: CircuitView) -> tuple[str, ...]:
     return tuple(c for c in view.cautions if any(w in c for w in own))
 
 
-MENU = (("/circuit", "Circuit"),)
 ROUTES = (Route("/circuit", choose), Route("/circuit/{signal:path}", show))

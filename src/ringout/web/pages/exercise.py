@@ -279,7 +279,6 @@ def named(session: Session, ask: Ask) -> Answer:
     return Redirect(f"/exercise/{exercise.token}?{urlencode(pairs)}")
 
 
-MENU = (("/exercise", TITLE),)
 ROUTES = (
     Route("/exercise", start),
     Route("/exercise", begin, writes=True),

@@ -165,5 +165,4 @@ def _exposed(session: Session, now: Snapshot, ask: Ask, fault_id: str) -> dict[s
     return {**out, "hidden": why or "No step of the checkout exposes it."}
 
 
-MENU = (("/faults", TITLE),)
 ROUTES = (Route("/faults", show), Route("/faults/{fault:path}", story))

@@ -88,7 +88,6 @@ def _marks(problems: list[Problem]) -> dict[int, str]:
     return marks
 
 
-MENU = (("/file", "File"),)
 ROUTES = (
     Route("/file", show),
     Route("/file", save, writes=True),

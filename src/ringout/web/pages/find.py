@@ -154,5 +154,4 @@ def _bare(why: str, text: str) -> str:
     return rest[0].upper() + rest[1:] if rest else why
 
 
-MENU = (("/find", TITLE),)
 ROUTES = (Route("/find", show),)

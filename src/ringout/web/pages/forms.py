@@ -160,5 +160,4 @@ def _words(node: object) -> str:
     return ""
 
 
-MENU = (("/add", "Add"),)
 ROUTES = (Route("/add", show), Route("/add", add, writes=True))

@@ -204,5 +204,4 @@ def branch_values(b: BranchLoad) -> dict[str, object]:
     }
 
 
-MENU = (("/", "Overview"),)
 ROUTES = (Route("/", show),)

@@ -170,7 +170,6 @@ def _plain(name: str) -> str:
     return re.sub(r"[^A-Za-z0-9_+-]", "_", name)[:80] or "cell"
 
 
-MENU = (("/paper", TITLE),)
 ROUTES = (
     Route("/paper", show),
     Route("/paper/pack.pdf", pack),

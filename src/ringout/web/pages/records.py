@@ -240,7 +240,6 @@ def _number(text: str) -> int:
     return int(text) if text.isascii() and text.isdecimal() and len(text) < 9 else 0
 
 
-MENU = (("/records", "Records"),)
 ROUTES = (
     Route("/records", show),
     Route("/records/run/{run}", show_run),

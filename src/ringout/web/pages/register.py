@@ -35,8 +35,4 @@ PAGES = (
     start,
 )
 
-# What stands in the menu, in the order of the pages; not every page has a place there.
-MENU: tuple[tuple[str, str], ...] = tuple(
-    line for page in PAGES for line in getattr(page, "MENU", ())
-)
 ROUTES: tuple[Route, ...] = tuple(route for page in PAGES for route in page.ROUTES)

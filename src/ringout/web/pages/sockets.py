@@ -59,5 +59,4 @@ def show(session: Session, ask: Ask) -> Answer:
     )
 
 
-MENU = (("/sockets", "Sockets"),)
 ROUTES = (Route("/sockets", show),)
