@@ -338,3 +338,27 @@ def test_two_relays_with_a_shared_return_lost_come_on_in_series(bench):
     assert verdict.signal("a").verdict == "fails"
     assert verdict.signal("b").verdict == "fails"
     assert {"F301"} <= set(verdict.codes)
+
+
+# -- loads that no signal drives ------------------------------------------------------------------
+
+
+def relay_on_sensor(bench, relay, joins=""):
+    return bench.cell(
+        f"B1: capacitive-2wire-no\nK5: {relay}", f"P B1:BN\nB1:BK K5:A1\nM K5:A2{joins}"
+    )
+
+
+def test_a_relay_that_leakage_may_hold_is_told(bench):
+    """1 to 2.5 mA of rest current through 2.2 kOhm + 10 % are 6 V at most; it lets go at 2.4 V."""
+    finding = relay_on_sensor(bench, "relay-2k2-diode").finding("F302")
+    assert finding.place == "K5"
+    assert "B1 clear" in finding.message
+    left, limit = (q.value for q in finding.numbers)
+    assert limit == pytest.approx(2.4)
+    assert 3.0 <= left <= 6.2
+
+
+def test_a_relay_on_a_plain_contact_is_told_nothing(bench):
+    verdict = bench.cell("S1: pushbutton-1no\nK5: relay-2k2-diode", "P S1:13\nS1:14 K5:A1\nM K5:A2")
+    assert verdict.codes == [], verdict.told()

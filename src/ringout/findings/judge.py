@@ -34,6 +34,7 @@ from ringout.findings.shorts import judge_shorts
 from ringout.findings.signals import judge_signals
 from ringout.findings.survey import Survey, survey
 from ringout.findings.timing import judge_safety, judge_timing
+from ringout.findings.unnamed import UnnamedPlan
 
 
 @dataclass
@@ -49,6 +50,7 @@ class Bench:
     loads: Ranges
     fed: Ranges
     heated: Ranges
+    unnamed: list[Finding]
     expected: Ranges
     signals: list[SignalResult]
     branches: list[BranchLoad]
@@ -74,6 +76,7 @@ RULES: tuple[tuple[str, Rule], ...] = (
     ("shorts and overloads", lambda b: judge_shorts(b.circuit, b.found)),
     ("heat of resistors", lambda b: judge_heat(b.circuit, b.heated)),
     ("levels of signals", _signals),
+    ("loads that no signal drives", lambda b: b.unnamed),
     ("contacts", lambda b: judge_contacts(b.circuit, b.levels)),
     ("least current of two-wire devices", lambda b: judge_least_current(b.circuit, b.levels)),
     ("coils at switching off", lambda b: judge_coils(b.circuit, b.found)),
@@ -96,16 +99,18 @@ def lay_out(cell: Cell) -> Bench:
     found = survey(circuit)
     bounder = Bounder(circuit, found)
     plan = LevelPlan(circuit, found)
+    unnamed = UnnamedPlan(circuit, found)
     asked = (
         plan.questions,
         branch_questions(circuit, found),
         feed_questions(circuit, found),
         heat_questions(circuit, found),
+        unnamed.questions,
     )
     expects = ExpectPlan(circuit, found)
     ranges = bounder.ask([q for qs in (*asked, expects.questions) for q in qs])
     ends = list(accumulate(len(qs) for qs in (*asked, expects.questions)))
-    loads, fed, heated, expected = (ranges.part(a, b) for a, b in pairwise(ends))
+    loads, fed, heated, left, expected = (ranges.part(a, b) for a, b in pairwise(ends))
     return Bench(
         cell,
         circuit,
@@ -116,6 +121,7 @@ def lay_out(cell: Cell) -> Bench:
         loads,
         fed,
         heated,
+        unnamed.judge(left),
         expected,
         [],
         [],
