@@ -157,7 +157,7 @@ class _Drawer:
         for side in (0, 1):
             for (end, members), lines in zip(runs[side], heads[side], strict=True):
                 first, last = y_of[members[0]], y_of[members[-1]]
-                head_top = first - ROW_MM + 2.4 - _head_mm(lines)
+                head_top = first - ROW_MM + 2.4 - _head_mm(lines) if members[0] else top
                 self._box(side, end, lines, (head_top, last + 2.4))
         for lane, at in zip(lanes, y_of, strict=True):
             self._lane(lane, at)
