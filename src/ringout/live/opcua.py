@@ -190,17 +190,38 @@ class OpcuaPort:
 
     async def read(self) -> Mapping[str, bool]:
         """Return every mapped input; see `Port`."""
-        values = await self._call(self._need().read_values(self._nodes), self._nodes)
+        client = self._need()
+        answers = await self._call(client.read_attributes(self._nodes), self._nodes)
         out = {}
-        for channel, value in zip(self.inputs, values, strict=True):
-            if not isinstance(value, bool | int):
-                raise PortError(
-                    f"{self.link.places[channel]} of {self.link.item} is no true-or-false value",
-                    "name the node of the input itself",
-                    lasting=True,
-                )
-            out[channel] = bool(value)
+        for channel, answer in zip(self.inputs, answers, strict=True):
+            value = answer.Value.Value if answer.Value is not None else None
+            # some controllers hold an input as a number 0 or 1; true is equal to 1
+            if value not in (0, 1) or not isinstance(value, bool | int):
+                raise self._no_level(channel, answer)
+            out[channel] = value == 1
         return out
+
+    def _no_level(self, channel: str, answer: Any) -> PortError:
+        """Return why a node gives no level: it is not there, is not to be read, or is no input."""
+        place, item = self.link.places[channel], self.link.item
+        status = answer.StatusCode
+        if status is None or status.is_good():
+            return PortError(
+                f"{place} of {item} is no true-or-false value",
+                "name the node of the input itself",
+                lasting=True,
+            )
+        if "NodeId" in status.name:
+            why, lasting = "it has no such node", True
+        elif "Access" in status.name or "NotReadable" in status.name:
+            why, lasting = "this user may not read it", True
+        else:  # its module starts, or has lost its own connection
+            why, lasting = f"it has no value now ({status.name})", False
+        return PortError(
+            f"{item} does not give {place}: {why}",
+            f"compare `inputs` and `map` of {item} with the controller",
+            lasting=lasting,
+        )
 
     async def write(self, channel: str, *, on: bool) -> None:
         """Command an output; see `Port`."""

@@ -120,7 +120,7 @@ class Poller:
         Raises:
             PortError: the file or the address is wrong; waiting cannot cure it.
         """
-        tries = 0
+        tries, told = 0, False  # an outage is told once, however often it is tried again
         item = self.port.link.item
         while not self._stopped:
             try:
@@ -130,12 +130,13 @@ class Poller:
                 await self.port.close()
                 if error.lasting:
                     raise
-                if tries == 0:
+                if not told:
                     yield Connection(item, False, error.message, error.cure, self.clock())
+                told = True
                 await asyncio.sleep(WAITS_S[min(tries, len(WAITS_S) - 1)])
                 tries += 1
                 continue
-            tries = 0
+            tries, told = 0, False
             changed = [Change(item, c, on, self.clock()) for c, on in levels.items()
                        if c in self.levels and self.levels[c] != on]  # fmt: skip
             self.levels = levels
@@ -151,6 +152,7 @@ class Poller:
                 if error.lasting:
                     raise
                 yield Connection(item, False, error.message, error.cure, self.clock())
+                told = True
         await self.port.close()
 
     async def _poll(self) -> AsyncIterator[Change | Pace]:
