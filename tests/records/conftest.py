@@ -28,7 +28,7 @@ JOINS = """
 """
 SIGNALS = """
     start: {channel: K1.I1, on: S1 pressed}
-    stop: {channel: K1.I3, on: S2 pressed}
+    stop: {channel: K1.I2, on: S2 pressed}
 """
 CABLES = """
     W1: {part: cable-4x0.34, length: 6 m}

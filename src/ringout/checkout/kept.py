@@ -40,10 +40,11 @@ def hold(
     members: Sequence[Sequence[Fault]],
     kept: Mapping[str, Kept],
 ) -> Held:
-    """Return which looks still hold: their limits, as printed, are the same as when they were done.
+    """Return which looks still hold.
 
-    What such a look counts for are the faults it exposed then and exposes now: a fault that has
-    come since was not there to be seen.
+    The limits, as printed, are the same as when the look was done, and it exposes nothing that it
+    did not expose then: a fault that has come since was not there to be seen. A look that exposes
+    less than it did holds for what is left.
 
     Args:
         laid: the cell laid out for faults.
@@ -59,9 +60,11 @@ def hold(
         where = [str(t) for t in (candidate.a, candidate.b) if t is not None]
         state = standing(laid.circuit, claims.states[candidate.state])
         old = kept.get(look_key(candidate.phase, candidate.kind, state, where, candidate.what))
-        if old is not None and _same(old, good, level_words(laid, good)):
-            seen = np.array([alike <= old.caught for alike in marks], dtype=np.bool_)
-            looks[look] = claims.exposes[look] & seen
+        if old is None or not _same(old, good, level_words(laid, good)):
+            continue
+        exposes = claims.exposes[look]
+        if all(marks[fault] <= old.caught for fault in np.flatnonzero(exposes).tolist()):
+            looks[look] = exposes
     return Held(looks)
 
 

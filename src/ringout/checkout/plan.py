@@ -77,8 +77,8 @@ def plan_checkout(
         cell: the cell.
         progress: called with cases done and in all.
         kept: by key, looks that were done in an earlier revision and found right. Where a look
-            still has the same limits it counts, at no cost, for the faults it exposed then and
-            exposes now; the steps for all others are planned at least cost.
+            has the same limits and exposes nothing that it did not expose then, it stays, at no
+            cost; the steps for all other faults are planned at least cost.
 
     Returns:
         The procedure, with its proof and what it cannot expose.
@@ -181,7 +181,7 @@ def _steps(laid: Laid, claims: Claims, classes: Classes, cover: Cover, held: Hel
         seconds = 0.0 if stays else c.cost_s + (0.0 if group in entered else float(costs[group]))
         if not stays:
             entered.add(group)
-        exposes = held.looks[look] if stays else claims.exposes[look]
+        exposes = claims.exposes[look]
         fresh = _faults(classes, exposes & ~caught)
         moved = state_words(circuit, claims.states[0], claims.states[c.state])
         levels = level_words(laid, good)

@@ -16,6 +16,7 @@ from ringout.report.checkout_view import file_digest
 Progress = Callable[[int, int], None]
 ADDED, REMOVED, CHANGED = "added", "removed", "changed"
 _NAMED = 3  # faults named in a reason
+_SHOWN = ("part", "settings", "length", "channel", "rule")
 _KIND_OF = {"items": "item", "cables": "cable", "joins": "conductor", "signals": "signal"}
 
 
@@ -83,8 +84,8 @@ def changes_of(store: Store | None, cell: Cell, progress: Progress | None = None
     """Say what changed in the file since the last passed checkout, and which steps that asks for.
 
     A step is kept when the same look was right then, its limits as printed are the same now, and
-    the faults it is needed for are ones it exposed then. The rest of the procedure is planned
-    anew at least cost.
+    it exposes no fault that it did not expose then. The rest of the procedure is planned anew at
+    least cost.
 
     Args:
         store: the records; None where there are none.
@@ -206,4 +207,4 @@ def _words(found: Mapping[str, str] | None) -> str:
     if "from" in found:
         size = f" ({found['size']})" if found["size"] else ""
         return f"{found['from']} to {found['to']}{size}"
-    return ", ".join(v for k, v in found.items() if k != "data" and v)
+    return ", ".join(found[k] for k in _SHOWN if found.get(k))
