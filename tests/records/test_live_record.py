@@ -9,7 +9,7 @@ import socket
 import subprocess
 import sys
 
-ASK = re.compile(r"Put (\S+)(?: \(.*\))? to: (.+)")
+ASK = re.compile(r"\d+/\d+  Put (\S+)(?: \(.*\))? to: (.+)")
 
 
 def command(*words):
@@ -38,15 +38,13 @@ def walk(place, *faults: str) -> tuple[int, str]:
                     "Ada", *place.db),
             stdout=subprocess.PIPE, text=True, env=env,
         ) as watch:  # fmt: skip
-            said, asked, read = [], None, False
+            said = []
             for line in watch.stdout:
                 said.append(line)
-                asked = ASK.match(line) or asked
-                read = read or "is read" in line
-                if asked and read:
+                asked = ASK.match(line)
+                if asked:
                     twin.stdin.write(f"{asked[1]} {asked[2]}\n")
                     twin.stdin.flush()
-                    asked = None
         return watch.returncode, "".join(said)
     finally:
         twin.communicate("quit\n", timeout=20)
