@@ -59,7 +59,7 @@ class Served:
         self.cores = [j.conductor for j in cell.joins if j.cable]
 
     def _wait(self) -> None:
-        for _ in range(600):
+        for _ in range(3000):
             try:
                 line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)
                 line.request("GET", "/")
