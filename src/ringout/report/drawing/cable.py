@@ -182,7 +182,7 @@ class _Drawer:
             if found is None or not found[1].pin:
                 inner[side] += out * 5.0
                 if found is not None:
-                    words = "no contact here" if found[0].work == PLUGGED else "spare: insulate"
+                    words = "carries nothing" if found[0].work == PLUGGED else "spare: insulate"
                     anchor = "end" if side == 0 else "start"
                     self.paper.text(edges[side] - out * PAD_MM, y + 0.9, words, anchor=anchor)
                 continue
