@@ -351,6 +351,3 @@ def test_a_starved_device(bench):
     )
     finding = verdict.finding("F303")
     assert "B1" in finding.message and "19.2 V" in finding.message
-
-
-# -- levels that are no plain volts ----------------------------------------------------------------
