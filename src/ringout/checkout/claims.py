@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -39,6 +39,32 @@ class Good:
 
 
 @dataclass(frozen=True, eq=False)
+class Readings:
+    """What one look with a meter shows, meter error included.
+
+    Args:
+        healthy: lowest and highest volts in the healthy cell.
+        low_v: (C,) lowest volts with each fault that is looked for in its state.
+        high_v: (C,) highest.
+        firm: (C,) the reading is firmly held.
+        fault_of: (C,) the faults.
+    """
+
+    healthy: tuple[float, float]
+    low_v: FloatArray
+    high_v: FloatArray
+    firm: BoolArray
+    fault_of: IntArray
+
+    def exposed(self, good: Good, faults: int) -> BoolArray:
+        """Return (F,) faults with which the reading is surely outside its limits."""
+        outside = (self.low_v > good.high) | (self.high_v < good.low)
+        column = np.zeros(faults, dtype=np.bool_)
+        column[self.fault_of[self.firm & outside]] = True
+        return column
+
+
+@dataclass(frozen=True, eq=False)
 class Claims:
     """K candidates and F unlike faults.
 
@@ -49,6 +75,7 @@ class Claims:
         states: (S, A) states of the procedure; the first is at rest.
         solved: number of states solved.
         lost: number of cases that could not be solved.
+        readings: by candidate, what powered looks with a meter show.
     """
 
     candidates: tuple[Candidate, ...]
@@ -57,6 +84,7 @@ class Claims:
     states: IntArray
     solved: int
     lost: int
+    readings: Mapping[int, Readings]
 
 
 def make_claims(laid: Laid, faults: Sequence[Fault], progress: Progress | None = None) -> Claims:
@@ -88,6 +116,7 @@ class _Claims:
         self.candidates: list[Candidate] = []
         self.good: list[Good] = []
         self.columns: list[BoolArray] = []
+        self.readings: dict[int, Readings] = {}
         self._lay_states()
 
     def _for_volts(self, pair: Pair) -> bool:
@@ -135,7 +164,13 @@ class _Claims:
         )
         solved = seen.solved + 2 * len(positions)
         return Claims(
-            tuple(self.candidates), tuple(self.good), exposes, self.states, solved, seen.lost
+            tuple(self.candidates),
+            tuple(self.good),
+            exposes,
+            self.states,
+            solved,
+            seen.lost,
+            self.readings,
         )
 
     # -- dead ------------------------------------------------------------------------------
@@ -179,10 +214,16 @@ class _Claims:
         rows = (self.state_of == candidate.state) & seen
         column = np.zeros(len(self.faults), dtype=np.bool_)
         column[self.fault_of[rows]] = True
-        if column.any() or candidate.must:
+        self._keep(candidate, good, column)
+
+    def _keep(self, candidate: Candidate, good: Good, column: BoolArray) -> bool:
+        """Keep a candidate that exposes something or must be; return whether it was."""
+        kept = bool(column.any()) or candidate.must
+        if kept:
             self.candidates.append(candidate)
             self.good.append(good)
             self.columns.append(column)
+        return kept
 
     # -- powered ---------------------------------------------------------------------------
 
@@ -206,12 +247,18 @@ class _Claims:
                 phase = self._phase(state)
                 must = at_supply and phase == POWER
                 good = Good(*printed_limits(float(low[state, k]), float(high[state, k]), VOLTS))
-                differs = (low[states:, k] > good.high) | (high[states:, k] < good.low)
-                self._add(
-                    Candidate(phase, VOLTS, state, cost, pair.a, pair.b, must=must),
-                    good,
-                    seen.firm[states:, k] & differs,
+                rows = np.flatnonzero(self.state_of == state)
+                cases = states + rows
+                shown = Readings(
+                    (float(low[state, k]), float(high[state, k])),
+                    low[cases, k],
+                    high[cases, k],
+                    seen.firm[cases, k],
+                    self.fault_of[rows],
                 )
+                candidate = Candidate(phase, VOLTS, state, cost, pair.a, pair.b, must=must)
+                if self._keep(candidate, good, shown.exposed(good, len(self.faults))):
+                    self.readings[len(self.candidates) - 1] = shown
 
     def _glances(self, seen: Powered) -> None:
         watched = self.laid.watched

@@ -54,18 +54,26 @@ def hold(
     """
     looks: dict[int, BoolArray] = {}
     marks = [frozenset(map(fault_mark, alike)) for alike in members] if kept else []
-    for look, (candidate, good) in enumerate(zip(claims.candidates, claims.good, strict=True)):
-        if not kept:
-            break
-        where = [str(t) for t in (candidate.a, candidate.b) if t is not None]
-        state = standing(laid.circuit, claims.states[candidate.state])
-        old = kept.get(look_key(candidate.phase, candidate.kind, state, where, candidate.what))
-        if old is None or not _same(old, good, level_words(laid, good)):
+    for look, old in looks_kept(laid, claims, kept).items():
+        good = claims.good[look]
+        if not _same(old, good, level_words(laid, good)):
             continue
         exposes = claims.exposes[look]
         if all(marks[fault] <= old.caught for fault in np.flatnonzero(exposes).tolist()):
             looks[look] = exposes
     return Held(looks)
+
+
+def looks_kept(laid: Laid, claims: Claims, kept: Mapping[str, Kept]) -> dict[int, Kept]:
+    """Return by candidate the look of an earlier revision at the same place in the same state."""
+    found: dict[int, Kept] = {}
+    for look, candidate in enumerate(claims.candidates if kept else ()):
+        where = [str(t) for t in (candidate.a, candidate.b) if t is not None]
+        state = standing(laid.circuit, claims.states[candidate.state])
+        old = kept.get(look_key(candidate.phase, candidate.kind, state, where, candidate.what))
+        if old is not None:
+            found[look] = old
+    return found
 
 
 def _same(old: Kept, good: Good, levels: tuple[tuple[str, str], ...]) -> bool:

@@ -11,7 +11,8 @@ import numpy as np
 from ringout.cell.model import Cell
 from ringout.checkout.claims import Claims, make_claims
 from ringout.checkout.cover import Cover, cheapest_cover
-from ringout.checkout.kept import NOTHING_KEPT, Held, hold, level_words
+from ringout.checkout.guarantee import Guarantee
+from ringout.checkout.kept import NOTHING_KEPT, Held, hold, level_words, looks_kept
 from ringout.checkout.limits import limit_words
 from ringout.checkout.model import (
     DEAD,
@@ -88,8 +89,15 @@ def plan_checkout(
     classes = _classes(laid)
     claims = make_claims(laid, classes.first, progress)
     solved = time.perf_counter()
-    held = hold(laid, claims, classes.members, kept)
-    cover = _cover(laid, claims, classes, held)
+    guarantee = Guarantee(laid)
+    claims = guarantee.widen(claims, looks_kept(laid, claims, kept))
+    while True:
+        held = hold(laid, claims, classes.members, kept)
+        cover = _cover(laid, claims, classes, held)
+        sure = guarantee.widen(claims, cover.chosen)
+        if sure is claims:
+            break
+        claims = sure
     planned = time.perf_counter()
     steps = _steps(laid, claims, classes, cover, held)
     spans = (("solving", solved - begin), ("planning", planned - solved))
