@@ -48,7 +48,7 @@ def test_time_that_is_up_is_told_with_its_limit(one):
 
 
 def test_a_large_cell_says_how_many_faults_and_what_to_do(one, monkeypatch):
-    monkeypatch.setattr("ringout.cli.pack.MOST_FAULTS", 10)
+    monkeypatch.setattr("ringout.report.pack.MOST_FAULTS", 10)
     done, text = packed(one, "--only", "checkout")
     assert done.exit_code == 3
     for words in ("plausible single faults. Above 10", "--checkout-within 30"):

@@ -298,7 +298,9 @@ def test_openapi_names_every_door_of_the_api(bench):
     assert found["servers"] == [{"url": "/api"}]
     assert set(found["paths"]) == {
         "/session", "/overview", "/circuit/{signal}", "/sockets", "/file",
-        "/check", "/undo", "/add",
+        "/check", "/undo", "/add", "/faults", "/faults/exposed", "/checkout", "/checkout/run",
+        "/checkout/steps/{number}", "/find", "/exercise", "/exercise/{token}",
+        "/exercise/{token}/measure", "/exercise/{token}/name",
     }  # fmt: skip
 
 

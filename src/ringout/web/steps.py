@@ -57,6 +57,8 @@ def judge_reading(step: Step, text: str, unit: str) -> Judged | str:
         return "Type what the display shows, or press Open."
     if len(said) > MOST_TYPED:
         return "That is longer than a display shows."
+    if said.casefold().startswith(HEDGED):
+        return f"`{said}`: type the one number the display shows."
     said = with_unit(said, unit if unit in UNITS[step.unit] else UNITS[step.unit][0])
     try:
         shown = read_value(said, (0, len(said)))
