@@ -67,7 +67,7 @@ def good_value(step) -> str:
 
 def bad_value(step) -> str:
     """Return a reading outside the limits."""
-    return "1" if math.isinf(step.high) else f"{step.high * 3 + 1:.3g}"
+    return "1" if math.isinf(step.high) else f"{step.high * 3 + 1:.0f}"
 
 
 def numbers(plan, want) -> int:
