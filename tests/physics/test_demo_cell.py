@@ -168,6 +168,18 @@ def test_what_is_right_in_the_first_drawing_is_called_right():
         assert (signal.verdict == "works") == (signal.name not in wrong), signal
 
 
+def test_a_forgotten_0_v_feed_of_a_block_is_named_and_nothing_else_blamed(tmp_path):
+    # K2 has its 0 V by W33:BU alone; R1 loads an input of it, and feeds nothing. Common practice.
+    text = CORRECTED.read_text(encoding="utf-8")
+    missing = "  - F1:m3    W33:BU  K2-XS:2\n"
+    assert missing in text
+    (tmp_path / "cell.yaml").write_text(text.replace(missing, ""), encoding="utf-8")
+    _, verdict = run.prove(str(tmp_path / "cell.yaml"), remedies=False)
+    told = {(f.code, f.place) for f in verdict.findings if f.severity is Severity.ERROR}
+    # the door's input is dead with the block, so what the file itself expects of it fails too
+    assert told == {("F401", "K2-XS:2"), ("F901", "signal door_closed is on while S4 closed")}
+
+
 def test_the_corrected_cell_is_clean():
     loaded, judgement = run.prove(str(CORRECTED))
     assert not loaded.problems

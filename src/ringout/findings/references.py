@@ -18,7 +18,8 @@ from ringout.findings.survey import Survey
 
 PE_CURRENT_A = 0.001  # operating current through protective earth from here on is told
 SAME_V = 1.0  # two 0 V no further apart than this may be joined
-_THROUGH = frozenset({"contact", "drop", "diode", "resistance", "clamp"})  # may feed a stretch
+# What may feed a stretch; a resistor is a load: what hangs behind one has no supply.
+_THROUGH = frozenset({"contact", "drop", "diode", "clamp"})
 
 
 def judge_references(circuit: Circuit, found: Survey) -> list[Finding]:
