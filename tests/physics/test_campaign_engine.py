@@ -35,6 +35,7 @@ DEMO = Path(__file__).resolve().parents[2] / "examples" / "caddy-lidder" / "corr
 AGREE_V = 10e-6  # both engines
 EXACT_V = 1e-6  # the campaign engine against fractions
 SAME_A = 10e-6
+PIECE_ROUNDS = 4  # of exact solutions, each on the pieces of the one before
 
 
 @pytest.fixture
@@ -57,8 +58,19 @@ def exact_voltages(network, curve_of, near_v):
     """Return the exact solution in fractions, and by how much elements are off their pieces.
 
     Pieces are taken from voltages near the solution. On these pieces the network is linear;
-    when the answer lies on the same pieces it is the solution, for there is only one.
+    when the answer lies on the same pieces it is the solution, for there is only one. A voltage
+    within rounding of a break may name the wrong piece: then the answer itself names them.
     """
+    v, off = on_pieces_at(network, curve_of, near_v)
+    for _ in range(PIECE_ROUNDS):
+        if off <= 0.0:
+            break
+        v, off = on_pieces_at(network, curve_of, v)
+    return v, off
+
+
+def on_pieces_at(network, curve_of, near_v):
+    """Return the exact solution on the pieces at these voltages, and how far it lies off them."""
     table = network.curves
     across = near_v[network.tail] - near_v[network.head]
     rows = [{n: Fraction(LEAK_S)} for n in range(network.node_count)]
@@ -181,9 +193,6 @@ def test_random_circuits(plain_module, drawn):
     check_campaign(*drawn)
 
 
-@pytest.mark.xfail(
-    strict=False, reason="open: in one circuit an element lies 35 uV past its break, not 1 uV"
-)
 @pytest.mark.slow
 @settings(max_examples=1500)
 @given(campaigns(most_nodes=20, most_changes=4))

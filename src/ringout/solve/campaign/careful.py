@@ -109,7 +109,8 @@ def shorten(net: Ground, now: Now, local: Local) -> bool:
             high, at_high = t, at
         else:
             low, at_low = t, at
-        t = low - at_low * (high - low) / (at_high - at_low)
+        rise = at_high - at_low  # none where both ends are level: the middle is tried
+        t = low - at_low * (high - low) / rise if rise > 0.0 else low
         if trial % 3 == 2 or not low < t < high:
             t = 0.5 * (low + high)
     for k in range(nodes):
