@@ -13,14 +13,9 @@ def build_faces(cell: Cell, nets: Nets) -> tuple[Face, ...]:
 
     Clamp strips are left out: their numbers are printed beside the clamps.
     """
-    channels = {
-        terminal: f"{item.name}.{channel.name}"
-        for item in cell.items.values()
-        for channel in item.part.channels.values()
-        for terminal in nets.channel_terminals(item, channel.name)
-    }
+    channels = channels_at(cell, nets)
     return tuple(
-        _face(nets, item, socket, channels)
+        face_of(nets, item, socket, channels)
         for item in cell.items.values()
         for socket in item.part.sockets.values()
         if not socket.clamps
@@ -28,7 +23,25 @@ def build_faces(cell: Cell, nets: Nets) -> tuple[Face, ...]:
     )
 
 
-def _face(nets: Nets, item: Item, socket: Socket, channels: dict[Terminal, str]) -> Face:
+def channels_at(cell: Cell, nets: Nets) -> dict[Terminal, str]:
+    """Return the channel, as in `K1.I1`, of every terminal that has one."""
+    return {
+        terminal: f"{item.name}.{channel.name}"
+        for item in cell.items.values()
+        for channel in item.part.channels.values()
+        for terminal in nets.channel_terminals(item, channel.name)
+    }
+
+
+def face_of(nets: Nets, item: Item, socket: Socket, channels: dict[Terminal, str]) -> Face:
+    """Return the face of one socket with what is on each pin.
+
+    Args:
+        nets: what the terminals of the cell carry.
+        item: whose socket it is.
+        socket: the socket.
+        channels: from `channels_at`.
+    """
     pins = []
     for pin in socket.pins:
         here = Terminal(item.name, socket.name, pin)

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field
 
 from ringout.checkout import PHASES, Step
-from ringout.report.checkout_view import checkout_answer, numbered
+from ringout.report.checkout_view import checkout_answer, file_digest, numbered
 from ringout.report.find_view import find_answer
 from ringout.web.api_jobs import (
     WAITS,
@@ -24,7 +24,7 @@ from ringout.web.pages.exercise import Bout, bout_of, exercises_of, name_fault, 
 from ringout.web.runs import RunsError
 from ringout.web.seen import hear
 from ringout.web.session import Session
-from ringout.web.steps import Judged, digest_of, judge_glance, judge_reading, next_open
+from ringout.web.steps import Judged, judge_glance, judge_reading, next_open
 
 REFUSED: dict[int | str, dict[str, Any]] = {
     400: {"description": "The body is no JSON."},
@@ -178,7 +178,7 @@ def _add_checkout(app: Application, session: Session, needs: list[Any]) -> None:
             found = _walk(session)
             if isinstance(found, Walk):
                 try:
-                    found.runs.begin(digest_of(found.cell))
+                    found.runs.begin(file_digest(found.cell))
                 except RunsError as problem:
                     raise HTTPException(409, str(problem)) from problem
             return _run_answer(_walk(session))

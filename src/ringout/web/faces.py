@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from ringout.cell.model import Cell, Item, Terminal
 from ringout.cell.part import Socket
 from ringout.report.drawing.faces import draw_side
+from ringout.report.faces_build import channels_at, face_of
 from ringout.report.faces_model import Face, FacePin, connector_name, where_words
-from ringout.report.sheet_nets import EARTH, PLUS, ZERO, Nets, other_end
+from ringout.report.sheet_nets import EARTH, PLUS, ZERO, Nets
 
 HOSTS = ("controller", "connector")  # families that devices are plugged into
 STANDARD = {"plus": "1", "minus": "3", "out": "4", "second": "2"}  # iec-60947-5-2, table III.1
@@ -61,12 +62,7 @@ def socket_views(cell: Cell, side: str) -> list[SocketView]:
         side: side the faces are seen from, `mating` or `wiring`.
     """
     nets = Nets(cell)
-    channels = {
-        terminal: f"{item.name}.{channel.name}"
-        for item in cell.items.values()
-        for channel in item.part.channels.values()
-        for terminal in nets.channel_terminals(item, channel.name)
-    }
+    channels = channels_at(cell, nets)
     return [
         _view(cell, nets, channels, item, socket, side)
         for item in cell.items.values()
@@ -82,22 +78,7 @@ def _view(  # what one socket is made of
     socket: Socket,
     side: str,
 ) -> SocketView:
-    pins = []
-    for pin in socket.pins:
-        here = Terminal(item.name, socket.name, pin)
-        joins = nets.joins_at.get(here, [])
-        pins.append(
-            FacePin(
-                pin=pin,
-                carries=nets.carries(here),
-                channel=channels.get(here, ""),
-                conductor=", ".join(j.conductor for j in joins if j.cable),
-                colour=next((j.core for j in joins if j.core), ""),
-                far=", ".join(str(other_end(j, here)) for j in joins),
-            )
-        )
-    face = Face(f"{item.name}-{socket.name}", item.note, socket.connector, socket.gender,
-                tuple(pins))  # fmt: skip
+    face = face_of(nets, item, socket, channels)
     host = item.part.family in HOSTS and socket.gender == "female"
     fits = host and socket.connector.startswith(("m12-a", "m8"))
     return SocketView(
@@ -108,7 +89,7 @@ def _view(  # what one socket is made of
         face.pins,
         where_words(face, side),
         draw_side(face, side).svg if face.drawn else "",
-        all(not p.far for p in pins),
+        all(not p.far for p in face.pins),
         host,
         _reach(cell, face) if fits else "",
     )

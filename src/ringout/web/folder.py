@@ -16,6 +16,7 @@ from ringout.records.paper import minute
 from ringout.web.app import LOOPBACK, create_app, door_routes
 from ringout.web.doors import App, Doors, Keys, Receive, Scope, Send
 from ringout.web.jobs import Jobs
+from ringout.web.pages.records import SIGNS as STATE_SIGNS
 from ringout.web.render import STATIC, render
 
 if TYPE_CHECKING:
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
     from starlette.responses import Response
 
 SIGNS = {"clean": "✓", "errors": "✗", "not run": "?", "unreadable": "✗", "not asked": "○"}
-STATES = {"passed": "✓", "failed": "✗", "open": "○"}
 
 
 class Folder:
@@ -168,7 +168,7 @@ def _row(entry: CellEntry, url: str) -> dict[str, Any]:
         "trouble": entry.trouble,
         "run": last.run.number if last is not None else 0,
         "state": last.state if last is not None else "",
-        "state_sign": STATES.get(last.state, "?") if last is not None else "",
+        "state_sign": STATE_SIGNS[last.state] if last is not None else "",
         "who": last.run.who if last is not None else "",
         "last_at": minute(last.last_at or last.run.at) if last is not None else "",
         "open": entry.open,

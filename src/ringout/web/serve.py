@@ -8,10 +8,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from ringout.records import cells_in
 from ringout.web.app import LOOPBACK, create_app
 from ringout.web.doors import App, Keys, new_code
-from ringout.web.folder import Folder, create_index
 
 FIRST_PORT = 8741
 TRIED = 20
@@ -100,6 +98,9 @@ def run_server(
     sockets = [place.socket]
     app: App
     if Path(path).is_dir():
+        from ringout.records import cells_in
+        from ringout.web.folder import Folder, create_index
+
         cells: dict[int, str] = {}
         for entry in cells_in(path, records, judged=False):
             own = take_place(host, 0).socket

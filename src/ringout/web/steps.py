@@ -7,7 +7,6 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from ringout.cell.model import Cell
 from ringout.checkout import Checkout, Step
 from ringout.find.words.sentence import UnclearError
 from ringout.find.words.value import OPEN, READINGS, read_value
@@ -147,8 +146,3 @@ def unsafe_to_power(checkout: Checkout, done: Mapping[int, Entry]) -> list[int]:
         for n, step in enumerate(checkout.steps, 1)
         if step.phase == "dead" and (n not in done or done[n].verdict == FAIL)
     ]
-
-
-def digest_of(cell: Cell) -> str:
-    """Return the digest of the files a cell was made of, wherever they lie."""
-    return hashlib.sha256("\n".join(d for _, d in cell.files).encode()).hexdigest()

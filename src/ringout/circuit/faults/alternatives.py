@@ -131,18 +131,7 @@ def _wrong_part(w: Wiring, item: Item, other: Part, word: str) -> Fault:
         extras.append(extra)
         on, off = behave(spec.kind, tuple(spec.values.items()))
         changes.append(Change(extra.name, on, off))
-    fault = w.fault(
-        f"{word} for {item.name}",
-        "wrong-part",
-        f"{item.name} is the wrong type: {other.title.lower()}.",
-        (),
-        changes,
-        extras,
-        group=item.name,
-        place=item.name,
-        items=(item.name,),
-        where=(item.part_span, item.span),
-    )
+    fault = w.wrong_type(item, word, other.title.lower(), changes, extras)
     return Fault(**{**{n: getattr(fault, n) for n in Fault.__slots__}, "sensing": sensing})
 
 

@@ -74,18 +74,8 @@ def _remapped(
         extras.append(extra)
         changes.append(change)
     if changes:
-        yield w.fault(
-            f"{other.name} for {item.name}",
-            "wrong-part",
-            f"{item.name} is the wrong type: {other.title[:1].lower()}{other.title[1:]}.",
-            (),
-            changes,
-            extras,
-            group=item.name,
-            place=item.name,
-            items=(item.name,),
-            where=(item.part_span, item.span),
-        )
+        title = f"{other.title[:1].lower()}{other.title[1:]}"
+        yield w.wrong_type(item, other.name, title, changes, extras)
 
 
 def _nodes(w: Wiring, item: Item, other: Part, places: dict[str, str]) -> dict[str, Place]:

@@ -9,7 +9,7 @@ from functools import cached_property, lru_cache
 from itertools import pairwise
 
 from ringout.base import Span
-from ringout.cell.model import Join, Signal, Terminal
+from ringout.cell.model import Item, Join, Signal, Terminal
 from ringout.circuit.behaviour import Behaviour
 from ringout.circuit.faults.model import Change, Extra, Fault
 from ringout.circuit.model import Circuit, Element
@@ -240,6 +240,36 @@ class Wiring:
         to = lifted.get(f"{end.join.conductor}@{end.at.item}", to)
         extra = self.added("moved", far, to, behaviour, join=end.join, span=end.join.span)
         return extra, Change.always(extra.name, behaviour)
+
+    def wrong_type(
+        self,
+        item: Item,
+        word: str,
+        title: str,
+        changes: Iterable[Change],
+        extras: Iterable[Extra],
+    ) -> Fault:
+        """Return the fault of another part in the place of an item.
+
+        Args:
+            item: the item.
+            word: what the other part is called in the fault's name.
+            title: what it is, in words.
+            changes: what becomes of the item's own elements and conductors.
+            extras: what the other part brings.
+        """
+        return self.fault(
+            f"{word} for {item.name}",
+            "wrong-part",
+            f"{item.name} is the wrong type: {title}.",
+            (),
+            changes,
+            extras,
+            group=item.name,
+            place=item.name,
+            items=(item.name,),
+            where=(item.part_span, item.span),
+        )
 
     def fault(  # noqa: PLR0913  # every argument is a field of the fault, most by name
         self,

@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 
 from ringout.cell.model import Cell
 from ringout.checkout import PHASES, Checkout, Step
-from ringout.report.checkout_view import PHASE_CAUTIONS, stages_of
+from ringout.report.checkout_view import PHASE_CAUTIONS, file_digest, stages_of
 from ringout.web.exchange import Answer, Ask, Page, Redirect, Route, not_there
 from ringout.web.probes import probe_pictures
 from ringout.web.runs import FAIL, PASS, Entry, Run, Runs, RunsError
@@ -18,7 +18,6 @@ from ringout.web.steps import (
     PHASE_WORDS,
     UNITS,
     Judged,
-    digest_of,
     entry_of,
     evidence_of,
     glance_choices,
@@ -69,7 +68,7 @@ def walk_of(session: Session, now: Snapshot, checkout: Checkout) -> Walk:
         run = runs.current()
     except RunsError as problem:
         trouble = str(problem)
-    stale = run is not None and run.digest != digest_of(now.cell)
+    stale = run is not None and run.digest != file_digest(now.cell)
     return Walk(now.cell, checkout, runs, run, stale, trouble)
 
 
@@ -149,20 +148,20 @@ def _line(number: int, step: Step, entry: Entry | None) -> dict[str, Any]:
 
 def step(session: Session, ask: Ask) -> Answer:
     """Return one step, large."""
+    found = _walk_to(session, ask)
+    return _step_page(*found) if isinstance(found, tuple) else found
+
+
+def _walk_to(session: Session, ask: Ask) -> tuple[Walk, int] | Answer:
+    """Return the walk and the number of the step that is asked for, or what to answer instead."""
     walk = _walk(session)
     if not isinstance(walk, Walk):
         return walk
-    number = _number(walk, ask)
-    if not number:
-        return not_there(f"There is no step `{ask.words['number']}`.", "See the list of steps.")
-    return _step_page(walk, number)
-
-
-def _number(walk: Walk, ask: Ask) -> int:
-    """Return the number of the step that is asked for; 0 for none."""
     word = ask.words["number"]
     number = int(word) if word.isascii() and word.isdecimal() and len(word) < 7 else 0
-    return number if number <= len(walk.checkout.steps) else 0
+    if not 0 < number <= len(walk.checkout.steps):
+        return not_there(f"There is no step `{word}`.", "See the list of steps.")
+    return walk, number
 
 
 def _step_page(walk: Walk, number: int, trouble: str = "", typed: str = "") -> Page:
@@ -214,12 +213,10 @@ def _step_page(walk: Walk, number: int, trouble: str = "", typed: str = "") -> P
 
 def enter(session: Session, ask: Ask) -> Answer:
     """Keep what was read at a step, and go on to the next, or stay where it failed."""
-    walk = _walk(session)
-    if not isinstance(walk, Walk):
-        return walk
-    number = _number(walk, ask)
-    if not number:
-        return not_there(f"There is no step `{ask.words['number']}`.", "See the list of steps.")
+    found = _walk_to(session, ask)
+    if not isinstance(found, tuple):
+        return found
+    walk, number = found
     judged = judged_form(walk.checkout.steps[number - 1], ask)
     if isinstance(judged, str):
         return _step_page(walk, number, judged, ask.sent("reading")[:60])
@@ -252,7 +249,7 @@ def keep(walk: Walk, number: int, judged: Judged) -> Run | str:
     try:
         if walk.trouble:
             return walk.trouble
-        run = walk.run or walk.runs.begin(digest_of(walk.cell))
+        run = walk.run or walk.runs.begin(file_digest(walk.cell))
         return walk.runs.add(run, entry_of(number, walk.checkout.steps[number - 1], judged))
     except RunsError as problem:
         return str(problem)
@@ -265,7 +262,7 @@ def begin(session: Session, ask: Ask) -> Answer:
     if not isinstance(walk, Walk):
         return walk
     try:
-        walk.runs.begin(digest_of(walk.cell))
+        walk.runs.begin(file_digest(walk.cell))
     except RunsError as problem:
         return _overview(walk, str(problem), 409)
     return Redirect("/checkout/1" if walk.checkout.steps else "/checkout")

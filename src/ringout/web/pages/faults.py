@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from ringout.cell.model import Cell
 from ringout.findings.effects import Effect, FaultEffects, FaultTable
 from ringout.report.faults_view import KINDS
 from ringout.web.exchange import Answer, Ask, Page, Route, not_there
@@ -33,15 +34,11 @@ SOLVING = "Every fault is put into the circuit and solved"
 
 def show(session: Session, ask: Ask) -> Answer:
     """Return the table of faults, narrowed to what is asked for."""
-    now = cell_or_way(session, TITLE)
-    if not isinstance(now, Snapshot):
-        return now
-    assert now.cell is not None
-    job = session.reckoner.ask(now, "faults")
-    if not job.ready:
-        return waiting_page(TITLE, job, SOLVING)
-    table: FaultTable = job.result
-    chosen = read_chosen(now.cell, ask)
+    found = _solved(session, TITLE)
+    if not isinstance(found, tuple):
+        return found
+    _, cell, table = found
+    chosen = read_chosen(cell, ask)
     rows = rows_of(table, chosen)
     pages = max(1, math.ceil(len(rows) / PER_PAGE))
     page = min(chosen.page, pages)
@@ -55,9 +52,9 @@ def show(session: Session, ask: Ask) -> Answer:
             "rows": [_row(r) for r in shown],
             "kinds": _kinds(table, chosen),
             "chosen": chosen,
-            "items": list(now.cell.items),
-            "cables": list(now.cell.cables),
-            "signals": list(now.cell.signals),
+            "items": list(cell.items),
+            "cables": list(cell.cables),
+            "signals": list(cell.signals),
             "page": page,
             "pages": pages,
             "before": chosen.url(page=page - 1) if page > 1 else "",
@@ -66,6 +63,18 @@ def show(session: Session, ask: Ask) -> Answer:
             "not_run": table.not_run,
         },
     )
+
+
+def _solved(session: Session, title: str) -> tuple[Snapshot, Cell, FaultTable] | Answer:
+    """Return the cell and the table of its faults, or what to show until it is there."""
+    now = cell_or_way(session, TITLE)
+    if not isinstance(now, Snapshot):
+        return now
+    assert now.cell is not None
+    job = session.reckoner.ask(now, "faults")
+    if not job.ready:
+        return waiting_page(title, job, SOLVING)
+    return now, now.cell, job.result
 
 
 def _kinds(table: FaultTable, chosen: Chosen) -> list[dict[str, Any]]:
@@ -97,14 +106,10 @@ def _row(row: FaultEffects) -> dict[str, Any]:
 
 def story(session: Session, ask: Ask) -> Answer:
     """Return one fault: what changes, what is harmed, which step exposes it."""
-    now = cell_or_way(session, TITLE)
-    if not isinstance(now, Snapshot):
-        return now
-    assert now.cell is not None
-    job = session.reckoner.ask(now, "faults")
-    if not job.ready:
-        return waiting_page(ask.words["fault"], job, SOLVING)
-    table: FaultTable = job.result
+    found = _solved(session, ask.words["fault"])
+    if not isinstance(found, tuple):
+        return found
+    now, cell, table = found
     row = next((r for r in table.rows if r.fault.id == ask.words["fault"]), None)
     if row is None:
         fix = "Choose one from the list of faults."
@@ -124,7 +129,7 @@ def story(session: Session, ask: Ask) -> Answer:
             "line": line,
             "changes": [_effect(e) for e in changes],
             "harms": [_effect(e) for e in harms],
-            "circuits": circuit_links(now.cell, row),
+            "circuits": circuit_links(cell, row),
             **_exposed(session, now, ask, row.fault.id),
         },
     )
