@@ -71,8 +71,13 @@
     swap(`${form.getAttribute("action")}?${words}`, { key: keyOf(event.submitter) });
   });
 
+  // A list reports each letter of a name that is typed into it: the form waits for the next one.
+  let sending = 0;
   document.addEventListener("change", (event) => {
-    if (event.target.matches?.("[data-send]")) event.target.form.requestSubmit();
+    if (!event.target.matches?.("[data-send]")) return;
+    const form = event.target.form;
+    clearTimeout(sending);
+    sending = setTimeout(() => { if (form.isConnected) form.requestSubmit(); }, 250);
   });
 
   addEventListener("popstate", () => swap(location.href, { push: false }));
