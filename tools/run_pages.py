@@ -69,7 +69,8 @@ class Shown:
 
 def followed_pages() -> list[Path]:
     """Return the pages a reader can follow step by step."""
-    return sorted([*DOCS.glob("tutorial*.md"), *DOCS.glob("howto-*.md")])
+    pages = sorted([*DOCS.glob("tutorial*.md"), *DOCS.glob("howto-*.md")])
+    return [page for page in pages if "```console" in page.read_text(encoding="utf-8")]
 
 
 def read_blocks(text: str) -> list[Block]:

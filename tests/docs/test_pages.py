@@ -8,10 +8,13 @@ import pytest
 
 from tests.contract.house import ROOT
 
+# Pages that need two terminals at once; the test named beside each plays both.
+FOLLOWED_ELSEWHERE = {"tutorial-live.md": ROOT / "tests" / "live" / "test_tutorial.py"}
 PAGES = sorted(
-    # tutorial-live.md is followed by tests/live/test_tutorial.py, with its two terminals
-    [ROOT / "docs" / "tutorial.md", *(ROOT / "docs").glob("howto-*.md")],
-    key=lambda path: path.name,
+    path
+    for pattern in ("tutorial*.md", "howto-*.md")
+    for path in (ROOT / "docs").glob(pattern)
+    if path.name not in FOLLOWED_ELSEWHERE
 )
 OWN_LINE = re.compile(r"^(?:\$ )?(?:\.venv/bin/)?ringout ", re.MULTILINE)
 INLINE = re.compile(r"`(ringout [a-z]+ [^`]*)`")
@@ -69,6 +72,12 @@ def test_no_command_of_a_page_is_left_untried(page, run_pages):
     }
     untried = [words for words in INLINE.findall(text) if words not in tried | by_hand]
     assert not untried, "named in the text, but in no console block of the page"
+
+
+def test_a_page_followed_elsewhere_is_named_there():
+    for name, test in FOLLOWED_ELSEWHERE.items():
+        assert (ROOT / "docs" / name).exists()
+        assert name in test.read_text(encoding="utf-8")
 
 
 def test_pages_are_there_and_linked_from_the_front_page():
