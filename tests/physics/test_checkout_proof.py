@@ -183,6 +183,29 @@ def test_power_begins_with_every_supply(planned):
     assert all(s.a.pin == "+" and s.b.pin == "-" and s.low > 20.0 for s in begin)  # 24 V supplies
 
 
+def test_every_signal_is_seen_at_both_its_levels_with_power_on(planned):
+    seen = {
+        (level, s.what) for s in planned.checkout.steps if s.phase != "dead" for level in s.levels
+    }
+    for signal in planned.cell.signals.values():
+        if signal.on is None:  # a valve is energised, a lamp lit
+            words = {w for (name, w), _ in seen if name == signal.drives}
+            assert words & {"at rest", "dark"}, signal.name
+            assert words & {"energised", "lit"}, signal.name
+        else:
+            item = signal.item
+            assert {(signal.name, w) for w in ("on", "off")} <= {
+                level for level, what in seen if what == item
+            }, signal.name
+    assert planned.checkout.unseen == ()
+
+
+def test_a_signal_that_never_works_is_named_as_unseen():
+    """The button of a drawing with both ends of a channel on one pole: never on."""
+    cell = run.load("examples/caddy-lidder/first-drawing.yaml").cell
+    assert ("start_lidding", "on") in plan_checkout(cell).unseen
+
+
 def test_pairs_that_pass_hide_each_other(planned, capsys):
     chance = random.Random(11)
     pairs = []

@@ -117,6 +117,7 @@ class _Claims:
         self.good: list[Good] = []
         self.columns: list[BoolArray] = []
         self.readings: dict[int, Readings] = {}
+        self.shown: set[tuple[int, int]] = set()  # (watched, word) seen at rest
         self._lay_states()
 
     def _for_volts(self, pair: Pair) -> bool:
@@ -217,8 +218,12 @@ class _Claims:
         self._keep(candidate, good, column)
 
     def _keep(self, candidate: Candidate, good: Good, column: BoolArray) -> bool:
-        """Keep a candidate that exposes something or must be; return whether it was."""
-        kept = bool(column.any()) or candidate.must
+        """Keep a candidate that exposes or shows something or must be; return whether it was."""
+        levels = set(good.levels)
+        new = bool(levels - self.shown)
+        if candidate.state == 0:
+            self.shown |= levels
+        kept = bool(column.any()) or candidate.must or new
         if kept:
             self.candidates.append(candidate)
             self.good.append(good)

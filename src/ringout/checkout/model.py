@@ -153,6 +153,7 @@ class Checkout:
         cost_s: seconds of all steps.
         solved: states solved.
         not_run: what could not be solved.
+        unseen: (name, word) levels of signals that no step shows for certain.
         seconds: (name, seconds) the parts of the calculation took.
     """
 
@@ -166,6 +167,7 @@ class Checkout:
     cost_s: float
     solved: int
     not_run: tuple[NotRun, ...] = ()
+    unseen: tuple[tuple[str, str], ...] = ()
     seconds: tuple[tuple[str, float], ...] = ()
 
     @property

@@ -74,6 +74,8 @@ def plan_checkout(
 ) -> Checkout:
     """Return the cheapest procedure that exposes every fault that can be exposed.
 
+    With power on it also shows every signal and every load once at each of its levels.
+
     Args:
         cell: the cell.
         progress: called with cases done and in all.
@@ -101,7 +103,8 @@ def plan_checkout(
     planned = time.perf_counter()
     steps = _steps(laid, claims, classes, cover, held)
     spans = (("solving", solved - begin), ("planning", planned - solved))
-    return _checkout(claims, classes, cover, steps, spans)
+    unseen = _unseen(laid, steps)
+    return _checkout(claims, classes, cover, steps, unseen, spans)
 
 
 def _classes(laid: Laid) -> Classes:
@@ -128,7 +131,10 @@ def _group_of(candidate: Candidate) -> int:
 
 
 def _cover(laid: Laid, claims: Claims, classes: Classes, held: Held) -> Cover:
-    """Return the cheapest looks; what can do harm must be exposed dead wherever that can be."""
+    """Return the cheapest looks that expose every fault and show every level.
+
+    What can do harm must be exposed dead wherever that can be.
+    """
     if not claims.candidates:
         return Cover((), 0.0, 0.0, True)
     phase = np.array([PHASES.index(c.phase) for c in claims.candidates])
@@ -143,12 +149,26 @@ def _cover(laid: Laid, claims: Claims, classes: Classes, held: Held) -> Cover:
             looks = looks[phase[looks] == phase[looks].min()]
         if not held.meets(looks, fault):
             needs.append(looks)
+    needs += [looks for looks in _levels(claims) if not held.looks.keys() & set(looks.tolist())]
     return cheapest_cover(
         np.array([c.cost_s for c in claims.candidates]),
         np.array([_group_of(c) for c in claims.candidates]),
         _group_costs(laid, claims.states),
         needs,
     )
+
+
+def _levels(claims: Claims) -> list[IntArray]:
+    """Return for each level of a signal and a load the looks that show it.
+
+    Each must be seen once: a procedure for wiring faults alone may never switch a signal on, and
+    says nothing of an input that is set up wrongly or a device that is worn.
+    """
+    shown: dict[tuple[int, int], list[int]] = {}
+    for look, good in enumerate(claims.good):
+        for level in good.levels:
+            shown.setdefault(level, []).append(look)
+    return [np.array(looks) for looks in shown.values()]
 
 
 def _order(laid: Laid, claims: Claims, look: int) -> tuple[object, ...]:
@@ -195,7 +215,8 @@ def _steps(laid: Laid, claims: Claims, classes: Classes, cover: Cover, held: Hel
         levels = level_words(laid, good)
         unit = {OHMS: "ohm", VOLTS: "V"}.get(c.kind, "")
         expect = limit_words(good.low, good.high, c.kind) if unit else glance_words(levels, c.kind)
-        suspects = fresh or _faults(classes, exposes)
+        glance = c.kind in (INPUTS, LOAD)
+        suspects = fresh if fresh or glance else _faults(classes, exposes)
         steps.append(
             Step(
                 phase=c.phase,
@@ -207,7 +228,7 @@ def _steps(laid: Laid, claims: Claims, classes: Classes, cover: Cover, held: Hel
                 high=good.high,
                 unit=unit,
                 levels=levels,
-                if_not=if_not_words(suspects),
+                if_not=if_not_words(suspects, c.kind),
                 exposes=tuple(fresh),
                 catches=len(_faults(classes, exposes)),
                 seconds=seconds,
@@ -226,11 +247,25 @@ def _faults(classes: Classes, chosen: BoolArray) -> list[Fault]:
     return [f for k in np.flatnonzero(chosen) for f in classes.members[int(k)]]
 
 
+def _unseen(laid: Laid, steps: Sequence[Step]) -> tuple[tuple[str, str], ...]:
+    """Return the levels of signals that no step shows: (name, word)."""
+    seen = {level for s in steps for level in s.levels}
+    driven = {s.drives for s in laid.circuit.cell.signals.values() if s.on is None}
+    return tuple(
+        (w.name, word)
+        for w in laid.watched
+        if w.kind == "level" or w.name in driven
+        for word in (w.words[0], w.words[-1])
+        if (w.name, word) not in seen
+    )
+
+
 def _checkout(
     claims: Claims,
     classes: Classes,
     cover: Cover,
     steps: Sequence[Step],
+    unseen: tuple[tuple[str, str], ...],
     seconds: tuple[tuple[str, float], ...],
 ) -> Checkout:
     step_of = {f.id: n for n, s in enumerate(steps, 1) for f in s.exposes}
@@ -260,5 +295,6 @@ def _checkout(
         cost_s=cover.cost_s,
         solved=claims.solved,
         not_run=lost,
+        unseen=unseen,
         seconds=seconds,
     )

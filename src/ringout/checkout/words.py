@@ -69,12 +69,20 @@ def glance_words(levels: Iterable[tuple[str, str]], kind: str) -> str:
     return "; ".join(parts)
 
 
-def if_not_words(exposed: Sequence[Fault]) -> str:
+NO_WIRE_IS_WRONG = {
+    INPUTS: "No wire, by the steps before: the device, or the channel's settings or address.",
+    LOAD: "No wire, by the steps before: the load, or the output's settings or address.",
+}
+
+
+def if_not_words(exposed: Sequence[Fault], kind: str) -> str:
     """Return the likeliest causes of anything else."""
     ordered = sorted(exposed, key=lambda f: (-f.likelihood, f.id))
     named = [f.text.rstrip(".") for f in ordered[:SUSPECTS]]
     more = len(ordered) - len(named)
     tail = f", or one of {more} more" if more > 0 else ""
     if not named:
-        return "The supply is off, set wrong or overloaded: stop and find out."
+        return NO_WIRE_IS_WRONG.get(
+            kind, "The supply is off, set wrong or overloaded: stop and find out."
+        )
     return f"{'; '.join(named)}{tail}."

@@ -83,6 +83,7 @@ def checkout_answer(
             "exposable": checkout.exposed,
             "exposed": checkout.exposed,
             "not_exposable": [_unexposed(u) for u in checkout.not_exposable],
+            "unseen": [{"name": a, "word": w} for a, w in checkout.unseen],
         },
         "optimal": checkout.optimal,
         "seconds": number(checkout.cost_s, 1),
@@ -154,6 +155,10 @@ def checkout_lines(
         for n, step in steps:
             lines += _step_lines(n, step, paint)
     lines += _hidden(checkout, paint)
+    if checkout.unseen:
+        head = f"WHAT NO STATE SHOWS FOR CERTAIN ({len(checkout.unseen)})"
+        lines.append(paint(head, "head"))
+        lines += _wrap(unseen_words(checkout), "  ")
     lines += [f"not run: {n.check}: {n.why}" for n in checkout.not_run]
     return lines
 
@@ -211,6 +216,11 @@ def _hidden(checkout: Checkout, paint: Paint) -> list[str]:
         lines += _wrap(f"{', '.join(ids[:_NAMED])}{more}", "  ")
         lines += _wrap(why, "      ")
     return lines
+
+
+def unseen_words(checkout: Checkout) -> str:
+    """Return which levels of signals no step shows."""
+    return ", ".join(f"{name} {word}" for name, word in checkout.unseen)
 
 
 def hidden_reasons(checkout: Checkout) -> list[tuple[str, tuple[str, ...]]]:

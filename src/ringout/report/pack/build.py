@@ -130,6 +130,8 @@ def _not_run(
         rows.append((CHECKOUT, why))
     else:
         rows += [(f"{CHECKOUT}: {n.check}", n.why) for n in checkout.not_run]
+        told = "no step of the checkout shows it for certain"
+        rows += [(f"{name} {word}", told) for name, word in checkout.unseen]
     return tuple(rows)
 
 
