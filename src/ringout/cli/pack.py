@@ -160,6 +160,8 @@ def pack(
         say_problems(loaded.problems)
         sys.exit(2)
     skipped = wanted.walked and walked is not False and made is None
+    if skipped:
+        click.echo(f"no checkout in it: {why}", err=True)
     not_run = bool(
         skipped
         or isinstance(kept, str)
