@@ -2,8 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from ringout.base.diagnostic import Diagnostic, Related, Severity
 from ringout.base.span import Span
+
+
+def unused_lines(problems: Iterable[Diagnostic]) -> int:
+    """Return how many lines of the user's files could not be used, or not as they stand."""
+    spans = [p.span for p in problems if p.severity is Severity.ERROR]
+    return len({(s.file, s.line) if s is not None else ("", 0) for s in spans})
 
 
 class Collector:

@@ -42,15 +42,15 @@ def say_json(answer: Any) -> None:
     click.echo(json.dumps(answer, indent=1, ensure_ascii=False))
 
 
-def say_problems(problems: Iterable[Diagnostic]) -> None:
-    """Print what is wrong with the file, each with its line, to the error stream."""
+def say_problems(problems: Iterable[Diagnostic], *, err: bool = True) -> None:
+    """Print what is wrong with the file, each with its line, to the error stream or the answer."""
     lines: dict[str, list[str]] = {}
     for problem in problems:
         name = problem.span.file if problem.span is not None else ""
         if name not in lines:
             lines[name] = source_lines(name)
-        click.echo(render_diagnostic(problem, lines[name]), err=True)
-        click.echo("", err=True)
+        click.echo(render_diagnostic(problem, lines[name]), err=err)
+        click.echo("", err=err)
 
 
 def source_lines(name: str) -> list[str]:

@@ -31,6 +31,7 @@ def prove(cell: str, *, as_json: bool, quick: bool) -> None:
     """
     from ringout import run
     from ringout.base import Severity
+    from ringout.base.collect import unused_lines
     from ringout.report.prove_json import prove_answer
     from ringout.report.prove_text import plain, prove_lines
 
@@ -41,10 +42,11 @@ def prove(cell: str, *, as_json: bool, quick: bool) -> None:
     assert loaded.cell is not None
     if as_json:
         say_json(prove_answer(loaded.cell.name, judgement, loaded.problems))
-    say_problems(loaded.problems)
+    # with the answer, and first: whoever pipes it must not take it for the whole file's
+    say_problems(loaded.problems, err=as_json)
     if not as_json:
         painter = paint if sys.stdout.isatty() else plain
-        say(prove_lines(loaded.cell.name, judgement, painter))
+        say(prove_lines(loaded.cell.name, judgement, painter, unused=unused_lines(loaded.problems)))
     if loaded.broken:
         sys.exit(2)
     if any(f.severity is Severity.ERROR for f in judgement.findings):

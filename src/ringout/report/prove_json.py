@@ -6,6 +6,7 @@ import math
 from typing import Any
 
 from ringout.base import Diagnostic, Span
+from ringout.base.collect import unused_lines
 from ringout.findings.model import Finding, Judgement, Level, Remedy, SignalResult
 
 
@@ -123,6 +124,7 @@ def prove_answer(
             "signals": [],
             "findings": findings,
             "not_run": [{"check": "all of it", "why": "the file could not be read"}],
+            "unused_lines": unused_lines(problems),
             "branches": [],
         }
     return {
@@ -130,6 +132,7 @@ def prove_answer(
         "signals": [signal(s) for s in judgement.signals],
         "findings": findings + [finding(f) for f in judgement.findings],
         "not_run": [{"check": n.check, "why": n.why} for n in judgement.not_run],
+        "unused_lines": unused_lines(problems),
         "branches": [
             {
                 "name": b.name,

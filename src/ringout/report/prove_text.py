@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Callable, Iterable, Sequence
 
 from ringout.base import Severity
+from ringout.base.counted import counted
 from ringout.base.quantity import format_quantity
 from ringout.findings.model import Finding, Judgement, Level, Margin, Remedy, SignalResult
 
@@ -19,13 +20,16 @@ def plain(text: str, style: str) -> str:
     return text
 
 
-def prove_lines(cell: str, judgement: Judgement, paint: Paint = plain) -> list[str]:
+def prove_lines(
+    cell: str, judgement: Judgement, paint: Paint = plain, *, unused: int = 0
+) -> list[str]:
     """Return the answer as lines.
 
     Args:
         cell: the cell's name.
         judgement: the judgement.
         paint: puts a text into a style (`error`, `warning`, `note`, `good`, `head`, `dim`).
+        unused: lines of the file that could not be used.
     """
     lines: list[str] = []
     for found in judgement.findings:
@@ -36,7 +40,7 @@ def prove_lines(cell: str, judgement: Judgement, paint: Paint = plain) -> list[s
     lines += branch_table(judgement)
     for check in judgement.not_run:
         lines.append(paint(f"not run: {check.check}: {check.why}", "warning"))
-    lines += verdict_lines(cell, judgement, paint)
+    lines += verdict_lines(cell, judgement, paint, unused=unused)
     return lines
 
 
@@ -149,19 +153,21 @@ def table(rows: Sequence[Sequence[str]], right: Iterable[int] = ()) -> list[str]
     ]
 
 
-def verdict_lines(cell: str, judgement: Judgement, paint: Paint) -> list[str]:
+def verdict_lines(cell: str, judgement: Judgement, paint: Paint, *, unused: int = 0) -> list[str]:
     """Return the closing lines: what was solved and what it says."""
     count = {s: sum(f.severity is s for f in judgement.findings) for s in Severity}
     works = sum(s.verdict == "works" for s in judgement.signals)
     balance = f"current balance within {judgement.worst_residual_a * 1e9:.2g} nA"
     lines = [f"{judgement.states} states solved, {balance}"]
-    summary = (
-        f"{cell}: {works} of {len(judgement.signals)} signals work; "
-        f"{count[Severity.ERROR]} errors, {count[Severity.WARNING]} warnings, "
-        f"{count[Severity.NOTE]} notes"
-    )
+    told = (Severity.ERROR, Severity.WARNING, Severity.NOTE)
+    summary = f"{cell}: {works} of {len(judgement.signals)} signals work; "
+    summary += ", ".join(counted(count[s], str(s)) for s in told)
     if judgement.not_run:
-        summary += f"; {len(judgement.not_run)} checks did not run"
-    good = not count[Severity.ERROR] and not judgement.not_run
+        did_not = counted(len(judgement.not_run), "check did", "checks did")
+        summary += f"; {did_not} not run"
+    if unused:
+        lines_are = counted(unused, "line of the file is", "lines of the file are")
+        summary += f"; {lines_are} not used: this verdict is incomplete"
+    good = not count[Severity.ERROR] and not judgement.not_run and not unused
     lines.append(paint(summary, "good" if good else "error"))
     return lines

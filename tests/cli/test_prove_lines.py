@@ -1,0 +1,62 @@
+"""What `ringout prove` says to whoever sees only its first or its last line."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from ringout.base.counted import counted
+from ringout.cli.main import cli
+
+CORRECTED = Path(__file__).resolve().parents[2] / "examples" / "caddy-lidder" / "corrected.yaml"
+
+
+def prove(path: Path, *words: str) -> Result:
+    return CliRunner().invoke(cli, ["prove", str(path), *words])
+
+
+def changed(folder: Path, *pairs: tuple[str, str]) -> Path:
+    text = CORRECTED.read_text("utf-8")
+    for old, new in pairs:
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    path = folder / "cell.yaml"
+    path.write_text(text, "utf-8")
+    return path
+
+
+ONE_CASE = ("channel: K1.I1, on: S1 pressed", "channel: K1.I1, on: S1 presed")
+TWO_CORES = ("- S3:22    W3:WH   K1-X8:2", "- S3:22    W3:WH   K1-X8:4")
+
+
+@pytest.mark.parametrize(("pairs", "count"), [((ONE_CASE,), 1), ((ONE_CASE, TWO_CORES), 2)])
+def test_the_last_line_counts_lines_that_were_not_used(tmp_path, pairs, count):
+    path = changed(tmp_path, *pairs)
+    done = prove(path, "--quick")
+    assert done.exit_code == 2
+    last = done.stdout.rstrip().splitlines()[-1]
+    words = "1 line of the file is" if count == 1 else f"{count} lines of the file are"
+    assert f"{words} not used" in last
+    assert "incomplete" in last
+    assert json.loads(prove(path, "--quick", "--json").stdout)["unused_lines"] == count
+
+
+def test_problems_of_the_file_stand_first_in_the_answer(tmp_path):
+    done = prove(changed(tmp_path, ONE_CASE), "--quick")
+    assert "error[N307]" in done.stdout.splitlines()[0]
+    assert "N307" not in done.stderr
+
+
+def test_a_file_used_whole_is_not_called_incomplete():
+    last = prove(CORRECTED, "--quick").stdout.rstrip().splitlines()[-1]
+    assert "not used" not in last
+    assert "incomplete" not in last
+
+
+def test_one_is_told_in_the_singular():
+    assert counted(1, "error") == "1 error"
+    assert counted(0, "error") == "0 errors"
+    assert counted(2, "check did", "checks did") == "2 checks did"
