@@ -76,6 +76,14 @@ def with_cable(
     return replace(cell, cables={**cell.cables, name: cable})
 
 
+def with_cable_part(cell: Cell, name: str, part: Part, colours: Mapping[str, str]) -> Cell:
+    """Return the cell with another type of one cable, its joined cores renamed old to new."""
+    joins = (
+        replace(j, core=colours.get(j.core, j.core)) if j.cable == name else j for j in cell.joins
+    )
+    return with_joins(with_cable(cell, name, part=part), joins)
+
+
 def with_item(
     cell: Cell, name: str, part: Part, links: Mapping[str, Terminal], settings: Mapping[str, str]
 ) -> Cell:

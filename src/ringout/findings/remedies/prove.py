@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import replace
+from math import isfinite
 
 from ringout.base import Severity
 from ringout.cell.model import Cell
@@ -11,6 +12,7 @@ from ringout.circuit.compile import compile_circuit
 from ringout.circuit.model import Circuit
 from ringout.findings.model import Finding, Judgement, Margin, Remedy, SignalResult
 from ringout.findings.references import rail_labels
+from ringout.findings.remedies.cables import propose_cables
 from ringout.findings.remedies.landing import propose_landing
 from ringout.findings.remedies.levels import propose_levels
 from ringout.findings.remedies.loads import propose_loads
@@ -25,6 +27,7 @@ MAKERS: tuple[Maker, ...] = (
     propose_levels,
     propose_loads,
     propose_supply,
+    propose_cables,
     propose_timing,
 )
 MOST_REMEDIES = 3
@@ -89,8 +92,43 @@ def _prove(finding: Finding, trials: Trials, proposal: Proposal) -> Remedy | Non
     if any(_works_unasked(_by_name(after, s.name)) > _works_unasked(s) for s in before.signals):
         return None
     worse = any(_worse(_margin(s.name, s, _by_name(after, s.name))) for s in before.signals)
-    proven = finding.key not in keys and not errors - old and not worse and not after.not_run
+    cured = finding.key not in keys
+    proven = cured and not errors - old and not worse and not after.not_run
+    if not proven and not _worth_trying(finding, proposal, before, after, cured=cured):
+        return None
     return Remedy(proposal.text, proven, margins, proposal.edit)
+
+
+def _worth_trying(
+    finding: Finding, proposal: Proposal, before: Judgement, after: Judgement, *, cured: bool
+) -> bool:
+    """Return whether a change that is no cure still makes a wrong level better and none worse.
+
+    A finding on something else than a level is better only when it is gone.
+    """
+    told = [v for k, v in finding.about if k == "signal"] or list(proposal.signals)
+    changes = {
+        s.name: _changes(_margin(s.name, s, _by_name(after, s.name))) for s in before.signals
+    }
+    if any(_falls(was, now) for pairs in changes.values() for was, now in pairs):
+        return False
+    mine = [pair for name in told for pair in changes.get(name, ())]
+    return any(now > was + WORSE_V for was, now in mine if was < 0.0) if mine else cured
+
+
+def _changes(margin: Margin) -> list[tuple[float, float]]:
+    """Return the margins that can be compared, before and after."""
+    pairs = ((margin.on_before_v, margin.on_after_v), (margin.off_before_v, margin.off_after_v))
+    return [
+        (was, now)
+        for was, now in pairs
+        if was is not None and now is not None and isfinite(was) and isfinite(now)
+    ]
+
+
+def _falls(was: float, now: float) -> bool:
+    """Return whether a level that is wrong gets worse, or a right one wrong."""
+    return now < was - WORSE_V and now < 0.0
 
 
 def bridged_contacts(before: Circuit, after: Circuit) -> list[str]:
@@ -119,11 +157,7 @@ def _works_unasked(signal: SignalResult | None) -> bool:
 
 def _worse(margin: Margin) -> bool:
     """Return whether a level that is wrong becomes still more so; a new one is a new finding."""
-    pairs = ((margin.on_before_v, margin.on_after_v), (margin.off_before_v, margin.off_after_v))
-    return any(
-        was is not None and was < 0.0 and now is not None and now < was - WORSE_V
-        for was, now in pairs
-    )
+    return any(was < 0.0 and _falls(was, now) for was, now in _changes(margin))
 
 
 def _by_name(judgement: Judgement, name: str) -> SignalResult | None:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from ringout.base.quantity import format_quantity
-from ringout.cell.catalogue import find_part, part_names
 from ringout.cell.edit import with_cable, with_link, with_setting
 from ringout.cell.model import Cell, Terminal
 from ringout.findings.model import Finding
+from ringout.findings.remedies.cables import thicker
 from ringout.findings.remedies.proposal import Proposal, terminal_of_net
 from ringout.findings.remedies.trials import Trials
 
@@ -67,8 +67,8 @@ def _length(trials: Trials, finding: Finding) -> Iterator[Proposal]:
         how = (
             "open it at all, after some seconds (at once is out of reach: the supply limits first)"
         )
-    if longest is None:
-        return
+    if longest is None or longest >= cell.cables[cable].length_m.high:
+        return  # a longer cable is no cure, whatever else is wrong
     yield Proposal(
         f"with {branch} as it is set, {cable} may be {longest:g} m at most for a short at "
         f"{finding.get('item')} to {how}",
@@ -78,28 +78,9 @@ def _length(trials: Trials, finding: Finding) -> Iterator[Proposal]:
 
 
 def _thicker(trials: Trials, finding: Finding) -> Iterator[Proposal]:
-    cell = trials.cell
-    name = finding.get("cable")
-    if name not in cell.cables:
-        return
-    old = cell.cables[name].part
-    area = max(c.area_mm2 for c in old.cores)
-    colours = [c.colour for c in old.cores]
-    wider = []
-    for other in part_names(cell.folder):
-        part = find_part(other) if other.startswith(("cable-", "wire-")) else None
-        if part is None or [c.colour for c in part.cores] != colours:
-            continue
-        if max(c.area_mm2 for c in part.cores) > area:
-            wider.append(part)
-    for part in sorted(wider, key=lambda p: max(c.area_mm2 for c in p.cores)):
-        changed = with_cable(cell, name, part=part)
-        if _opens(trials, changed, finding):
-            yield Proposal(
-                f"use {part.name} for {name} instead of {old.name}",
-                changed,
-                ((f"{name}: {{part: {old.name}", f"{name}: {{part: {part.name}"),),
-            )
+    for change in thicker(trials.cell, finding.get("cable")):
+        if _opens(trials, change.cell, finding):
+            yield change
             return
 
 
