@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 from ringout.base import Diagnostic, Related, Span
 from ringout.base.collect import Collector
 from ringout.cell.model import Cable, Item, Join, Terminal
-from ringout.cell.part import Part, Socket
+from ringout.cell.part import Channel, Part, Socket
 from ringout.cell.places import Places
 
 _OPPOSITE = {"male": "female", "female": "male"}
@@ -36,14 +37,17 @@ class JoinBuilder(Collector):
         places: name finder.
         joins: the result, in file order.
         problems: what is wrong.
+        named: channel to the signal the file names on it, as in `K1.I4`.
     """
 
     places: Places
+    named: Mapping[str, str] = field(default_factory=dict)
     joins: list[Join] = field(default_factory=list)
     problems: list[Diagnostic] = field(default_factory=list)
     _held: dict[Terminal, list[tuple[str, Span]]] = field(default_factory=dict)
     _plugged: dict[tuple[str, str], tuple[str, Span]] = field(default_factory=dict)
     _core_used: dict[str, Span] = field(default_factory=dict)
+    _full: list[tuple[int, Terminal]] = field(default_factory=list)
 
     def add(self, words: JoinWords) -> None:
         """Add one join line; a bad one costs only itself."""
@@ -62,6 +66,12 @@ class JoinBuilder(Collector):
             self._land(words, "", "")
         else:
             self._plug_direct(words)
+
+    def finish(self) -> None:
+        """Say where cores go that found their pin taken; what is free is known only now."""
+        for number, terminal in self._full:
+            fix = self._free_place(self.places.items[terminal.item], terminal)
+            self.problems[number] = replace(self.problems[number], fix=fix)
 
     def _look_at(self, words: JoinWords) -> None:
         """Report wrong ends too when the cable itself is unknown."""
@@ -132,13 +142,13 @@ class JoinBuilder(Collector):
         most = holds(item.part, terminal)
         before = self._held.setdefault(terminal, [])
         if len(before) >= most:
-            fix = self._free_place(item, terminal)
+            self._full.append((len(self.problems), terminal))
             what = "already holds" if most == 1 else f"holds {most} conductors at most, already"
             self._error(
                 "W107",
                 f"terminal {terminal} {what} {', '.join(n for n, _ in before)}",
                 span,
-                fix,
+                None,
                 tuple(Related("first", f"core {name}", at) for name, at in before[:1]),
             )
             return False
@@ -153,18 +163,30 @@ class JoinBuilder(Collector):
             for p, n in s.pins.items()
             if n == net
         ] + [Terminal(item.name, "", p) for p, n in item.part.terminals.items() if n == net]
-        free = [t for t in same if t not in self._held and t != terminal]
+        free = [t for t in same if self._is_free(t)]
         if free:
             return f"land it on {free[0]}, which is the same point and free"
-        for channel in item.part.channels.values():
-            element = item.part.element_by_name[channel.element]
+        kinds = {c.kind for c, ends in _channels(item.part) if net in ends}
+        if net is None or not _is_channel_net(item.part, net):
+            return "use a terminal block to join conductors"
+        choices: list[tuple[bool, bool, bool, int, str]] = []
+        for channel, ends in _channels(item.part):
+            signal = self.named.get(f"{item.name}.{channel.name}", "")
             for place in self._terminals(item):
                 other = item.net(place)
-                if place in self._held or other == net:
+                if other == net or other not in ends or not _is_channel_net(item.part, other):
                     continue
-                if other in (element.tail, element.head) and _is_channel_net(item.part, other):
-                    return f"land it on {place} (free, channel {item.name}.{channel.name})"
-        return "use a terminal block to join conductors"
+                if self._is_free(place):
+                    words = f"land it on {place} (free, channel {item.name}.{channel.name}"
+                    words += f", {signal})" if signal else ")"
+                    # like the taken one, waited for by a signal, and near by
+                    unlike = (channel.kind not in kinds, not signal)
+                    far = place.socket != terminal.socket
+                    choices.append((*unlike, far, len(choices), words))
+        return min(choices)[-1] if choices else "use a terminal block to join conductors"
+
+    def _is_free(self, place: Terminal) -> bool:
+        return not self._held.get(place) and (place.item, place.socket) not in self._plugged
 
     @staticmethod
     def _terminals(item: Item) -> list[Terminal]:
@@ -279,12 +301,14 @@ class JoinBuilder(Collector):
         return True
 
 
+def _channels(part: Part) -> list[tuple[Channel, tuple[str, str]]]:
+    """Return every channel with the two nets it stands between."""
+    found = [(c, part.element_by_name[c.element]) for c in part.channels.values()]
+    return [(channel, (element.tail, element.head)) for channel, element in found]
+
+
 def _is_channel_net(part: Part, net: str | None) -> bool:
-    ends = [
-        (part.element_by_name[c.element].tail, part.element_by_name[c.element].head)
-        for c in part.channels.values()
-    ]
-    return sum(net in pair for pair in ends) == 1
+    return sum(net in ends for _, ends in _channels(part)) == 1
 
 
 def holds(part: Part, terminal: Terminal) -> int:

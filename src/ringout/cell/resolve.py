@@ -54,7 +54,8 @@ class _Resolver(Collector):
             self._cable(cable)
         places = Places(self.items, self.cables)
         places.failed = frozenset(self.names) - set(self.items) - set(self.cables)
-        builder = JoinBuilder(places)
+        named = {str(line.channel): line.name.text for line in self.text.signals}
+        builder = JoinBuilder(places, named)
         for line in self.text.joins:
             over = line.over
             builder.add(
@@ -70,6 +71,7 @@ class _Resolver(Collector):
                     self._link(line.area, "mm2"),
                 )
             )
+        builder.finish()
         actors = self._actors()
         meaning = Meaning(self.items, actors, places)
         signals = meaning.signals(self.text.signals)

@@ -52,6 +52,7 @@ def line(number, a, over, b):
 def add(build, *lines):
     for number, (a, over, b) in enumerate(lines, 1):
         build.add(line(number, a, over, b))
+    build.finish()
     return build
 
 
@@ -207,3 +208,32 @@ pins = st.from_regex(r"[A-Z0-9+]{1,4}", fullmatch=True)
 def test_a_word_for_a_place_reads_back(name, socket, pin):
     place = Terminal(name, socket, pin)
     assert Terminal(*split_word(str(place))) == place
+
+
+def test_a_taken_pin_is_told_a_place_that_nothing_takes_further_down():
+    """K1-X1:2 and :4 are taken by a plug and a core that stand later in the file."""
+    build = builder({**PANEL, "S2": "pushbutton-1no"}, {"W1": "cordset-m12-4"})
+    first = [("S1:14", "", "K1-X2:4"), ("S2:14", "", "K1-X2:4")]
+    add(build, *first, ("B1", "W1", "K1-X1"), ("S1:13", "", "K1-X2:2"))
+    (problem,) = build.problems
+    assert problem.code == "W107"
+    place = problem.fix.removeprefix("land it on ").split(" ")[0]
+    assert place not in {"K1-X2:2", "K1-X2:4"}
+    assert not place.startswith("K1-X1:")
+    assert "channel K1.I" in problem.fix  # an input's pin was meant, no output will do
+
+
+def test_a_taken_pin_is_told_the_place_a_signal_waits_for():
+    build = builder({**PANEL, "S2": "pushbutton-1no"})
+    build.named = {"K1.I16": "local_mode"}  # by the panel's table on X8, pin 2
+    add(build, ("S1:14", "", "K1-X8:4"), ("S2:14", "", "K1-X8:4"))
+    (problem,) = build.problems
+    assert problem.fix == "land it on K1-X8:2 (free, channel K1.I16, local_mode)"
+
+
+def test_a_second_core_on_a_common_pin_is_told_no_channel():
+    build = builder(PANEL)
+
+    add(build, ("S1:13", "", "K1-X1:1"), ("S1:14", "", "K1-X1:1"))
+    (problem,) = build.problems
+    assert "channel" not in problem.fix
