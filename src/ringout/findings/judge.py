@@ -15,6 +15,7 @@ from ringout.circuit.model import Circuit
 from ringout.findings.bounds import Bounder, Ranges
 from ringout.findings.conductors import judge_conductors
 from ringout.findings.contacts import judge_contacts, judge_least_current
+from ringout.findings.exchanged import with_exchanged
 from ringout.findings.expects import ExpectPlan
 from ringout.findings.heat import heat_questions, judge_heat
 from ringout.findings.inductive import judge_coils
@@ -58,7 +59,7 @@ class Bench:
 
 def _signals(bench: Bench) -> list[Finding]:
     bench.signals, findings = judge_signals(bench.circuit, bench.levels)
-    return findings
+    return with_exchanged(bench.circuit, bench.levels, bench.signals, findings)
 
 
 def _loads(bench: Bench) -> list[Finding]:

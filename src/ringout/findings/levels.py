@@ -141,15 +141,15 @@ class LevelPlan:
         first = 0
         for number, plan in enumerate(self.plans):
             settled = self.settled.positions[first : first + len(plan.positions)]
-            wanted = self._wanted(plan, settled)
+            on = self._wanted(plan, settled)
             drawn = self._wanted(plan, plan.positions)
-            if (wanted == wanted[0]).all() and not (drawn == drawn[0]).all():
-                wanted = drawn
-            taken = self._taken(plan, first, wanted)
-            self.plans[number] = replace(plan, wanted=wanted & ~taken, taken=taken)
+            if (on == on[0]).all() and not (drawn == drawn[0]).all():
+                on = drawn
+            taken = self._taken(plan, first, on)
+            self.plans[number] = replace(plan, wanted=on & ~taken, taken=taken)
             first += len(plan.positions)
 
-    def _taken(self, plan: _Plan, first: int, wanted: BoolArray) -> BoolArray:
+    def _taken(self, plan: _Plan, first: int, on: BoolArray) -> BoolArray:
         """Return (S,) whether a contact takes an output's load away, which is then meant."""
         rows = np.arange(first, first + len(plan.positions))
         taken = np.zeros(len(rows), dtype=np.bool_)
@@ -160,12 +160,12 @@ class LevelPlan:
         node_v = self.settled.solution.node_v[rows]
         volts = np.abs(node_v[:, ends.tail] - node_v[:, ends.head])
         positions = self.settled.positions[rows]
-        works, off = wanted & (volts >= on_v), wanted & (volts <= off_v)
+        works, off = on & (volts >= on_v), on & (volts <= off_v)
         return taken_away(self.circuit, plan.columns, positions, works, off)
 
     def _wanted(self, plan: _Plan, positions: IntArray) -> BoolArray:
-        wanted = [_wanted(self.circuit, plan.signal, row) for row in positions]
-        return np.array(wanted, dtype=np.bool_)
+        rows = [wanted(self.circuit, plan.signal, row) for row in positions]
+        return np.array(rows, dtype=np.bool_)
 
     def _ask(self, plan: _Plan, positions: IntArray, element: int, own: int) -> None:
         ends = self.circuit.elements[element]
@@ -242,7 +242,7 @@ class LevelPlan:
         curves = self.circuit.curves(self.settled.positions, TYP)
         curves[:, self.found.cut] = self.circuit.off_curve[TYP][self.found.cut]
         plan_of = [p for p in self.plans for _ in range(len(p.positions))]
-        wanted = np.concatenate([p.wanted for p in self.plans])
+        want = np.concatenate([p.wanted for p in self.plans])
         ends = [self.circuit.elements[p.element] for p in plan_of]
         pairs = np.array([(e.tail, e.head) for e in ends], dtype=np.int64)
         network, solution = self.circuit.network, self.settled.solution
@@ -259,10 +259,10 @@ class LevelPlan:
             volts = moved.node_v[every, pairs[rows, 0]] - moved.node_v[every, pairs[rows, 1]]
             for at, row in enumerate(rows.tolist()):
                 limits = plan_of[row].limits
-                limit = limits.on_v if wanted[row] else limits.off_v
+                limit = limits.on_v if want[row] else limits.off_v
                 if limit is None:
                     continue
-                good = volts[at] >= limit if wanted[row] else volts[at] <= limit
+                good = volts[at] >= limit if want[row] else volts[at] <= limit
                 floats[row] |= not good
         return floats
 
@@ -359,7 +359,8 @@ def channel_actor(circuit: Circuit, signal: Signal) -> str:
     return name if name in circuit.actor_index else signal.item
 
 
-def _wanted(circuit: Circuit, signal: Signal, positions: IntArray) -> bool:
+def wanted(circuit: Circuit, signal: Signal, positions: IntArray) -> bool:
+    """Return whether a signal should be on at (A,) positions."""
     condition: Condition | None = signal.on
     if condition is None:
         spec = circuit.cell.items[signal.item].part.element_by_name[signal.channel.element]

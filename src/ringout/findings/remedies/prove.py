@@ -13,6 +13,7 @@ from ringout.circuit.model import Circuit
 from ringout.findings.model import Finding, Judgement, Margin, Remedy, SignalResult
 from ringout.findings.references import rail_labels
 from ringout.findings.remedies.cables import propose_cables
+from ringout.findings.remedies.exchange import propose_exchange
 from ringout.findings.remedies.landing import propose_landing
 from ringout.findings.remedies.levels import propose_levels
 from ringout.findings.remedies.loads import propose_loads
@@ -23,6 +24,7 @@ from ringout.findings.remedies.trials import Trials
 
 Maker = Callable[[Trials, Finding], Iterable[Proposal]]
 MAKERS: tuple[Maker, ...] = (
+    propose_exchange,
     propose_landing,
     propose_levels,
     propose_loads,
