@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from ringout import run
+from ringout.cli.find import converse
 from ringout.cli.main import cli
 
 CELL = "examples/caddy-lidder/corrected.yaml"
@@ -82,3 +84,39 @@ def test_a_script_without_observations_is_told_what_to_add():
     done = run_find(typed="")
     assert done.exit_code == 2
     assert "--seen" in done.stderr
+
+
+LIT = ("--seen", SEEN, "--seen", "lamp of S1 lit")
+
+
+def places(*words: str) -> dict[str, int]:
+    """Return every culprit with its place in the list, 0 for the first."""
+    done = run_find(*LIT, *words, "--json")
+    assert done.exit_code == 0, done.output
+    return {c["fault"]: n for n, c in enumerate(json.loads(done.stdout)["culprits"])}
+
+
+@pytest.mark.parametrize("said", ["it worked before", "Nothing was changed."])
+def test_in_a_machine_that_ran_nothing_exchanges_cores(said):
+    new = places()
+    assert min(new, key=new.get).startswith("swap")  # a new cell: hands exchange cores
+    ran = places("--seen", said)
+    first = min(ran, key=ran.get)
+    assert first.startswith("open W1:BK")
+    swaps = [n for name, n in ran.items() if name.startswith(("swap", "off-pin", "wrong"))]
+    opens = [n for name, n in ran.items() if name.startswith(("open", "never", "joint"))]
+    assert not swaps or min(swaps) > max(opens[:3])
+
+
+def test_the_conversation_asks_first_whether_it_worked_before():
+    loaded = run.load(CELL)
+    assert loaded.cell is not None
+    finder = run.finder(loaded.cell)
+    told = {}
+    for answer in ("y", "n"):
+        with CliRunner().isolation(input=f"{answer}\n{SEEN}\nlamp of S1 lit\n\n") as (out, *_):
+            converse(finder, loaded.cell)
+            told[answer] = out.getvalue().decode()
+    assert "work before" in told["y"]
+    last = {k: v.split("CULPRITS")[-1].split()[1] for k, v in told.items()}
+    assert last == {"y": "open", "n": "swap"}

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from ringout.find import Finder, Observation
 
 _ASK = "seen"
+_BEFORE = "Did it work before, wired as it is now?"
 _HELP = (
     "One observation a line, as in `start_lidding off while S1 pressed`, "
     "`K1-X1:4 to K1-X1:3 = 0.4 V`, `lamp of B6 on`.\n"
@@ -41,7 +42,8 @@ _HELP = (
 def find(cell: str, *, seen: tuple[str, ...], source: str | None, as_json: bool) -> None:
     """Name the culprit from what was seen, and the next measurement.
 
-    CELL is the cell file. Without --seen and --file it asks, one observation after the other.
+    CELL is the cell file. Without --seen and --file it asks, one observation after the other;
+    an empty line ends it. Say `it worked before` where it did: mistakes of assembly then come last.
     Measuring live wiring is dangerous: use a meter rated for it, keep to local codes.
     """
     from ringout import run
@@ -70,7 +72,7 @@ def find(cell: str, *, seen: tuple[str, ...], source: str | None, as_json: bool)
         if seen or source is not None or as_json or not sys.stdin.isatty():
             click.echo("nothing was seen: add --seen, as in `start_lidding off`", err=True)
             sys.exit(2)
-        _ask(finder, loaded.cell)
+        converse(finder, loaded.cell)
         return
     answer = finder.find(observations)
     if as_json:
@@ -92,13 +94,20 @@ def _read(source: str) -> str:
         sys.exit(2)
 
 
-def _ask(finder: Finder, cell: Cell) -> None:
+def converse(finder: Finder, cell: Cell) -> None:
     """Ask for observations until an empty line; answer after each."""
     from ringout.find.words import understand_all
+    from ringout.find.words.history import worked_before
     from ringout.report.find_view import find_lines
 
     click.echo(_HELP)
     observations: list[Observation] = []
+    try:
+        if click.confirm(_BEFORE, default=False):
+            observations.append(worked_before())
+    except (click.Abort, EOFError):
+        click.echo()
+        return
     while True:
         try:
             text = click.prompt(_ASK, default="", show_default=False).strip()

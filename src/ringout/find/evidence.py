@@ -9,8 +9,15 @@ import numpy as np
 
 from ringout.cell.model import Cell
 from ringout.circuit.network import FloatArray
-from ringout.find.model import READING, TRIED, WORD, Observation
-from ringout.find.suspects import LOOSE, MOVING, Suspects, at_place, belongs
+from ringout.find.model import RAN, READING, TRIED, WORD, Observation
+from ringout.find.suspects import (
+    LOOSE,
+    MOVING,
+    Suspects,
+    assembled_wrong,
+    at_place,
+    belongs,
+)
 from ringout.findings.looks import Look, Predictor, Seen
 
 # How often people tell such a thing wrongly, and what a hint is worth: all common practice; the
@@ -27,6 +34,7 @@ LEAST_SHARE = 0.05  # of a reading's range that a suspect is held to fill at lea
 NEAR_V = 4.0
 NEAR_RATIO = 4.0
 AWAY = 0.1  # what is told without `sometimes` mostly holds at the bad moments too
+REBUILT = 0.01  # it worked before: a mistake of assembly would have shown then
 STEADY = 0.05  # a fault that does not come and go, where the symptom does
 
 
@@ -112,6 +120,8 @@ class Witness:
                         asked.add(place)
                         fit *= self._unsaid(look, some, told)
                 self._timing(o, some, fits, fit, loose=loose)
+            elif o.kind == RAN:
+                fits, fit = _worked(some)
             else:
                 fits, fit = _tried(o, some)
             agrees[row, kept], weight[row, kept] = fits, fit
@@ -192,6 +202,20 @@ def _near(o: Observation, rough: Seen) -> np.ndarray:
     if o.look is not None and o.look.kind == "ohms":
         return (rough.low <= o.high * NEAR_RATIO + 1.0) & (rough.high >= o.low / NEAR_RATIO - 1.0)
     return (rough.low <= o.high + NEAR_V) & (rough.high >= o.low - NEAR_V)
+
+
+def _worked(suspects: Suspects) -> tuple[np.ndarray, FloatArray]:
+    """Return (C,) agreement with a cell that worked: mistakes of assembly are left, far down.
+
+    Somebody may have worked on it unasked, so nothing is ruled out.
+    """
+    weight = np.ones(len(suspects.members))
+    for k, members in enumerate(suspects.members):
+        every = sum(f.likelihood for f in members)
+        wrong = sum(f.likelihood for f in members if assembled_wrong(f))
+        if wrong:
+            weight[k] = 1.0 - (1.0 - REBUILT) * wrong / every
+    return np.ones(len(weight), dtype=np.bool_), weight
 
 
 def _tried(o: Observation, suspects: Suspects) -> tuple[np.ndarray, FloatArray]:

@@ -9,6 +9,7 @@ from ringout.findings.looks import Look
 
 # How an observation speaks about the cell.
 READING, WORD, TRIED, SWAPPED, PROVEN = "reading", "word", "tried", "swapped", "proven"
+RAN = "ran"
 TIMES = ("always", "sometimes", "moving", "warm")
 
 
@@ -21,9 +22,10 @@ class Observation:
         kind: `reading` (a meter's number), `word` (a level, load or lamp seen by eye),
             `tried` (something replaced, tightened, pressed on: with or without effect),
             `swapped` (two like things exchanged: the fault moved with them or stayed),
-            `proven` (something shown good: another load worked on it, its wires were rung out).
+            `proven` (something shown good: another load worked on it, its wires were rung out),
+            `ran` (the cell worked before, wired as it is).
         understood: the sentence in the tool's own words.
-        look: what was looked at; None for tried, swapped, proven.
+        look: what was looked at; None for tried, swapped, proven, ran.
         low: lowest value that agrees with the sentence, meter error included; V, ohm or, for
             words, 0 to 2.
         high: highest such value.

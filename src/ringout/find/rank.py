@@ -10,8 +10,8 @@ import numpy as np
 
 from ringout.circuit.network import FloatArray
 from ringout.find.evidence import Evidence
-from ringout.find.model import Culprit, Observation
-from ringout.find.suspects import Suspects
+from ringout.find.model import RAN, Culprit, Observation
+from ringout.find.suspects import Suspects, assembled_wrong
 from ringout.find.tell import look_words, seen_words
 
 SHOWN = 0.002  # suspects below this share are not worth naming
@@ -42,7 +42,11 @@ def culprits(
     for k in order[:MOST_SHOWN]:
         if share[k] < SHOWN and out:
             break
-        against = tuple(o.text for row, o in enumerate(observations) if not evidence.agrees[row, k])
+        against = tuple(
+            o.text
+            for row, o in enumerate(observations)
+            if not _explains(o, evidence, suspects, row, k)
+        )
         out.append(
             Culprit(
                 suspects.members[k],
@@ -54,6 +58,13 @@ def culprits(
     return tuple(out)
 
 
+def _explains(o: Observation, evidence: Evidence, suspects: Suspects, row: int, k: int) -> bool:
+    """Return whether a suspect explains an observation; no wrong assembly explains that it ran."""
+    if o.kind == RAN and all(assembled_wrong(f) for f in suspects.members[k]):
+        return False
+    return bool(evidence.agrees[row, k])
+
+
 def _why(
     observations: Sequence[Observation], evidence: Evidence, suspects: Suspects, k: int
 ) -> str:
@@ -63,7 +74,7 @@ def _why(
         for row, o in enumerate(observations)
         if evidence.agrees[row, k] and o.look is not None
     ]
-    explained = int(evidence.agrees[:, k].sum())
+    explained = sum(_explains(o, evidence, suspects, row, k) for row, o in enumerate(observations))
     total = f"it explains {explained} of {len(observations)}" if observations else ""
     text = suspects.members[k][0].text.rstrip(".")
     if not telling:

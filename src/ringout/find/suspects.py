@@ -46,6 +46,19 @@ LOOSE = frozenset(
         "load-open",
     }
 )
+# Kinds that are made in putting the cell together and then stay as they are.
+ASSEMBLY = frozenset(
+    {
+        "swap",
+        "swap-plugs",
+        "off-pin",
+        "off-plug",
+        "reversed",
+        "wrong-part",
+        "no-return",
+        "suppressor-reversed",
+    }
+)
 MOVING = frozenset({"open-landed", "open-cord", "open-link", "joint", "short-cores", "short-rail"})
 LANDING = frozenset({"open-landed", "open-link", "joint", "swap", "off-pin"})
 
@@ -107,6 +120,11 @@ def belongs(fault: Fault, thing: str) -> bool:
     if thing in fault.items:
         return fault.kind in INTERNAL and fault.items[0] == thing
     return ":" in thing and thing in fault.id
+
+
+def assembled_wrong(fault: Fault) -> bool:
+    """Return whether a fault is a mistake of assembly: no cell that has it ever worked whole."""
+    return fault.kind in ASSEMBLY
 
 
 def at_place(fault: Fault, thing: str) -> bool:

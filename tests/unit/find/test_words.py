@@ -356,3 +356,26 @@ def test_the_page_tells_the_width_of_a_reading(text, low, high):
     found = said(f"K1-X1:4 to K1-X1:3 = {text}")
     assert (found.low, found.high) == (pytest.approx(low), pytest.approx(high))
     assert f"`{text}` is {low} to\n{high} V" in PAGE or f"`{text}` is {low} to {high} V" in PAGE
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "it worked before", "It worked yesterday.", "worked until last week", "it ran until today",
+        "the machine ran fine for two years", "it used to work", "nothing was changed",
+        "nothing has been changed", "nobody touched anything", "no changes were made",
+        "the wiring is untouched",
+    ],
+)  # fmt: skip
+def test_that_it_worked_before(text):
+    found = said(text)
+    assert (found.kind, found.understood, found.look) == ("ran", "it worked before", None)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["B1 worked before", "it worked before B1 was replaced", "worked", "replaced B1, no change"],
+)
+def test_what_does_not_say_that_the_cell_worked(text):
+    found, _ = understand_all(CELL, text)
+    assert "ran" not in {o.kind for o in found}

@@ -10,6 +10,7 @@ from ringout.cell.ask import ASKED
 from ringout.cell.model import Cell
 from ringout.find.model import Observation
 from ringout.find.words.deeds import is_deed, is_proof, read_deed, read_proof
+from ringout.find.words.history import read_history
 from ringout.find.words.names import Names
 from ringout.find.words.reading import find_pair, one_place, read_reading
 from ringout.find.words.seen import read_seen
@@ -116,6 +117,9 @@ def _sentence(sentence: Sentence, names: Names, text: str) -> list[Observation]:
             (0, LONGEST),
             "say one thing in one sentence",
         )
+    history = read_history(sentence, text)
+    if history is not None:
+        return [history]
     if is_deed(sentence):
         found = [read_deed(sentence, names, text)]
     else:
