@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 
 import numpy as np
 
 from ringout.base import Severity, Span
 from ringout.circuit.curves import inverse
 from ringout.circuit.model import TYP, Circuit
+from ringout.findings.driven import Tell, glows, load_findings
 from ringout.findings.feeds import commons_of
 from ringout.findings.interlocks import at_rest_by_hand, only_words
 from ringout.findings.levels import LevelSurvey, SignalStates
 from ringout.findings.limits import LAMP_SHOWS_FROM_A
 from ringout.findings.model import Finding, Level, Quantity, SignalResult
 
-Tell = Callable[[str, Severity, str], Finding]
 COMFORT_V = 0.5  # house rule: a margin below this is called marginal
 
 
@@ -101,16 +101,17 @@ def _result(circuit: Circuit, states: SignalStates) -> SignalResult:
     on, off = level(circuit, states, wanted=True), level(circuit, states, wanted=False)
     signal = states.signal
     margins = [x.margin_v for x in (on, off) if x is not None]
+    firm = [on.margin_v] if on is not None else margins  # what a faint glow does not spoil
     solved = all(np.isfinite(m) for m in margins) and bool(margins)
     proven = all(x.proven for x in (on, off) if x is not None)
     floats = signal.on is not None and bool(states.floats.any())
     if not solved or not states.complete:
         verdict = "undecided"
-    elif min(margins) < 0 or floats:
+    elif floats or any(m < 0 for m in (firm if glows(states, off) else margins)):
         verdict = "fails"
     elif not proven:
         verdict = "undecided"
-    elif min(margins[:1] if states.dark_a else margins) < comfort_v(states):
+    elif glows(states, off) or min(firm if states.dark_a else margins) < comfort_v(states):
         verdict = "marginal"
     else:
         verdict = "works"
@@ -185,7 +186,7 @@ def _findings(circuit: Circuit, states: SignalStates, result: SignalResult) -> I
         reason = _undecided(states)
         yield finding("F110", Severity.WARNING, f"{signal.name} ({place}) is undecided: {reason}")
     elif signal.on is None:
-        yield from _load_findings(circuit, states, result, finding)
+        yield from load_findings(states, result, finding)
     elif lone(circuit, states):
         yield finding(
             "F107",
@@ -360,33 +361,6 @@ def _off_findings(
             Severity.WARNING,
             f"{name} goes off with only {off.margin_v:.2f} V to spare on {place} "
             f"while {off.worst_while}",
-        )
-
-
-def _load_findings(
-    circuit: Circuit, states: SignalStates, result: SignalResult, finding: Tell
-) -> Iterable[Finding]:
-    signal, on, off = states.signal, result.on, result.off
-    if on is not None and on.margin_v < 0:
-        yield finding(
-            "F301",
-            Severity.ERROR,
-            f"{signal.drives} does not surely work when {signal.channel_name} is on: "
-            f"it gets {on.v_low:.1f} V at worst, it needs {states.limits.on_v:.1f} V",
-        )
-    if off is not None and off.margin_v < 0 and circuit.elements[states.element].kind == "lamp":
-        yield finding(
-            "F305",
-            Severity.WARNING,
-            f"{signal.drives} may glow while {signal.channel_name} is off: up to "
-            f"{max(states.dark_a.values()) * 1000:.2f} mA flow through it",
-        )
-    elif off is not None and off.margin_v < 0:
-        yield finding(
-            "F302",
-            Severity.ERROR,
-            f"{signal.drives} is not surely off when {signal.channel_name} is off: "
-            f"{off.v_high:.1f} V can be left on it, off needs {states.limits.off_v:.1f} V or less",
         )
 
 
