@@ -34,6 +34,7 @@ from ringout.findings.references import judge_references, rail_labels
 from ringout.findings.shorts import judge_shorts
 from ringout.findings.signals import judge_signals
 from ringout.findings.survey import Survey, survey
+from ringout.findings.tied import judge_tied
 from ringout.findings.timing import judge_safety, judge_timing
 from ringout.findings.unnamed import UnnamedPlan
 
@@ -78,6 +79,7 @@ RULES: tuple[tuple[str, Rule], ...] = (
     ("heat of resistors", lambda b: judge_heat(b.circuit, b.heated)),
     ("levels of signals", _signals),
     ("loads that no signal drives", lambda b: b.unnamed),
+    ("outputs tied together", lambda b: judge_tied(b.circuit)),
     ("contacts", lambda b: judge_contacts(b.circuit, b.levels)),
     ("least current of two-wire devices", lambda b: judge_least_current(b.circuit, b.levels)),
     ("coils at switching off", lambda b: judge_coils(b.circuit, b.found)),
