@@ -9,8 +9,10 @@ from ringout.base import Diagnostic, Related, Span
 from ringout.base.collect import Collector
 from ringout.cell.model import Cable, Item, Join, Terminal
 from ringout.cell.part import Channel, Part, Socket
-from ringout.cell.places import Places
+from ringout.cell.places import Places, split_word
 
+# Items with so many conductors that one lost line says little of the others.
+HUBS = frozenset({"controller", "supply", "protection", "terminal", "connector"})
 _OPPOSITE = {"male": "female", "female": "male"}
 
 
@@ -37,6 +39,7 @@ class JoinBuilder(Collector):
         places: name finder.
         joins: the result, in file order.
         problems: what is wrong.
+        doubtful: items, sockets and terminals in lines that could not be used.
         named: channel to the signal the file names on it, as in `K1.I4`.
     """
 
@@ -44,6 +47,7 @@ class JoinBuilder(Collector):
     named: Mapping[str, str] = field(default_factory=dict)
     joins: list[Join] = field(default_factory=list)
     problems: list[Diagnostic] = field(default_factory=list)
+    doubtful: set[str] = field(default_factory=set)
     _held: dict[Terminal, list[tuple[str, Span]]] = field(default_factory=dict)
     _plugged: dict[tuple[str, str], tuple[str, Span]] = field(default_factory=dict)
     _core_used: dict[str, Span] = field(default_factory=dict)
@@ -51,6 +55,24 @@ class JoinBuilder(Collector):
 
     def add(self, words: JoinWords) -> None:
         """Add one join line; a bad one costs only itself."""
+        before = len(self.joins)
+        self._add(words)
+        if len(self.joins) == before:
+            self.doubtful |= {self._doubt(word) for word in (words.a, words.b)} - {""}
+
+    def _doubt(self, word: str) -> str:
+        """Return what an unused line leaves in doubt: an item, or a place on one of many places."""
+        name, socket, pin = split_word(word)
+        item = self.places.items.get(name)
+        if item is None:
+            return ""
+        if item.part.family not in HUBS:
+            return name
+        if item.net(Terminal(name, socket, pin)) is not None:
+            return word
+        return f"{name}-{socket}" if socket else f"{name}:"
+
+    def _add(self, words: JoinWords) -> None:
         if words.over:
             found = self.places.core(words.over, words.over_span)
             if found is None:
@@ -172,7 +194,7 @@ class JoinBuilder(Collector):
         choices: list[tuple[bool, bool, bool, int, str]] = []
         for channel, ends in _channels(item.part):
             signal = self.named.get(f"{item.name}.{channel.name}", "")
-            for place in self._terminals(item):
+            for place in item.terminals():
                 other = item.net(place)
                 if other == net or other not in ends or not _is_channel_net(item.part, other):
                     continue
@@ -187,13 +209,6 @@ class JoinBuilder(Collector):
 
     def _is_free(self, place: Terminal) -> bool:
         return not self._held.get(place) and (place.item, place.socket) not in self._plugged
-
-    @staticmethod
-    def _terminals(item: Item) -> list[Terminal]:
-        out = [Terminal(item.name, "", p) for p in item.part.terminals]
-        for socket in item.part.sockets.values():
-            out += [Terminal(item.name, socket.name, p) for p in socket.pins]
-        return out
 
     # -- plugs ---------------------------------------------------------------------------
 

@@ -33,6 +33,14 @@ class Item:
     span: Span
     part_span: Span
 
+    def terminals(self) -> Iterator[Terminal]:
+        """Yield every terminal, those outside sockets first."""
+        for pin in self.part.terminals:
+            yield Terminal(self.name, "", pin)
+        for socket in self.part.sockets.values():
+            for pin in socket.pins:
+                yield Terminal(self.name, socket.name, pin)
+
     def net(self, terminal: Terminal) -> str | None:
         """Return the part's net behind a terminal, or None if there is no such terminal."""
         if not terminal.socket:
@@ -258,7 +266,11 @@ class Link:
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """Everything the file says, resolved: names are keys, every reference is known to exist."""
+    """Everything the file says, resolved: names are keys, every reference is known to exist.
+
+    `doubtful` are the items, sockets (`K1-X1`, `K1:` for its clamps) and terminals that a join
+    line names which could not be used: what is missing there may be missing for that alone.
+    """
 
     name: str
     revision: str
@@ -276,6 +288,12 @@ class Cell:
     join_at: Mapping[Terminal, tuple[Join, ...]] = field(default_factory=dict)
     folder: str = ""
     links: Mapping[str, Link] = field(default_factory=dict)
+    doubtful: frozenset[str] = frozenset()
+
+    def is_doubtful(self, terminal: Terminal) -> bool:
+        """Return whether a join line that names this place could not be used."""
+        place = f"{terminal.item}-{terminal.socket}" if terminal.socket else f"{terminal.item}:"
+        return bool({terminal.item, place, str(terminal)} & self.doubtful)
 
     def signal_of_channel(self) -> dict[tuple[str, str], Signal]:
         """Return the signal that each (item, channel) carries."""

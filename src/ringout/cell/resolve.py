@@ -97,6 +97,7 @@ class _Resolver(Collector):
             join_at=index_joins(builder.joins),
             folder=self.folder,
             links=links,
+            doubtful=frozenset(builder.doubtful),
         )
         self.problems += [*reader.problems, *places.problems, *builder.problems, *meaning.problems]
         return cell, tuple(self.problems)

@@ -15,6 +15,7 @@ from ringout.circuit.model import Circuit
 from ringout.findings.bounds import Bounder, Ranges
 from ringout.findings.conductors import judge_conductors
 from ringout.findings.contacts import judge_contacts, judge_least_current
+from ringout.findings.doubtful import hold_back
 from ringout.findings.exchanged import with_exchanged
 from ringout.findings.expects import ExpectPlan
 from ringout.findings.heat import heat_questions, judge_heat
@@ -151,11 +152,13 @@ def judge(cell: Cell) -> Judgement:
         except (ArithmeticError, IndexError, KeyError, ValueError) as problem:
             not_run.append(NotRun(name, f"internal problem: {type(problem).__name__} {problem}"))
     not_run += _unsolved(bench)
-    findings = [_accept(cell, f) for f in _without_echoes(bench, findings)]
+    signals, findings, unsure = hold_back(cell, bench.signals, _without_echoes(bench, findings))
+    not_run += unsure
+    findings = [_accept(cell, f) for f in findings]
     order = {Severity.ERROR: 0, Severity.WARNING: 1, Severity.NOTE: 2}
     findings.sort(key=lambda f: (order[f.severity], f.where[0].line if f.where else 0, f.code))
     return Judgement(
-        signals=tuple(bench.signals),
+        signals=tuple(signals),
         findings=tuple(findings),
         not_run=tuple(not_run),
         branches=tuple(bench.branches),

@@ -36,14 +36,10 @@ def _own_pins(circuit: Circuit) -> Iterator[tuple[str, Channel, int]]:
     """Yield every semiconductor output with the node that no other channel shares."""
     for item in circuit.cell.items.values():
         part = item.part
-        ends = {
-            name: (e.tail, e.head)
-            for name, c in part.channels.items()
-            if (e := part.element_by_name[c.element])
-        }
+        specs = {name: part.element_by_name[c.element] for name, c in part.channels.items()}
+        ends = {name: (e.tail, e.head) for name, e in specs.items()}
         for name, channel in part.channels.items():
-            kind = part.element_by_name[channel.element].kind
-            if channel.kind != "output" or kind == "contact":
+            if channel.kind != "output" or specs[name].kind == "contact":
                 continue
             own = [n for n in ends[name] if sum(n in pair for pair in ends.values()) == 1]
             if len(own) == 1 and (item.name, own[0]) in circuit.node_of_net:

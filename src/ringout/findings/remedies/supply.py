@@ -140,7 +140,7 @@ def _common(cell: Cell, finding: Finding) -> Iterator[Proposal]:
 def _missing(cell: Cell, finding: Finding) -> Iterator[Proposal]:
     item = finding.get("item")
     here = next(
-        (t for t in _terminals(cell, item) if str(t) == finding.place),
+        (t for t in cell.items[item].terminals() if str(t) == finding.place),
         None,
     )
     if here is None:
@@ -157,12 +157,3 @@ def _missing(cell: Cell, finding: Finding) -> Iterator[Proposal]:
                 (("", f"- {here}  {end}"),),
                 tuple(s.name for s in cell.signals.values() if s.item == item),
             )
-
-
-def _terminals(cell: Cell, item: str) -> Iterator[Terminal]:
-    part = cell.items[item].part
-    for pin in part.terminals:
-        yield Terminal(item, "", pin)
-    for socket in part.sockets.values():
-        for pin in socket.pins:
-            yield Terminal(item, socket.name, pin)
