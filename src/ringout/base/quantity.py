@@ -340,6 +340,17 @@ def format_interval(value: Interval, dimension: str, *, digits: int = 3) -> str:
     return f"{low_number}..{high}" if low_unit == high.partition(" ")[2] else f"{low}..{high}"
 
 
+def format_plain(value: float, unit: str = "", *, decimals: int = 2) -> str:
+    """Return a number with fixed decimals, without a minus before what rounds to nothing."""
+    return f"{round(value, decimals) + 0.0:.{decimals}f} {unit}".rstrip()
+
+
+def format_between(low: float, high: float, unit: str, *, decimals: int = 2) -> str:
+    """Return a range as in `6.81 to 9.00 A`; as one value where both ends read the same."""
+    first, last = (format_plain(v, decimals=decimals) for v in (low, high))
+    return f"{last} {unit}" if first == last else f"{first} to {last} {unit}"
+
+
 def _power(value: float, prefixes: tuple[int, ...], digits: int) -> int:
     """Return the largest power of ten that leaves at least 1 before the point."""
     if value == 0:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from ringout.base import Severity
+from ringout.base.quantity import format_plain
 from ringout.findings.levels import SignalStates
 from ringout.findings.model import Finding, Level, SignalResult
 
@@ -26,7 +27,8 @@ def load_findings(states: SignalStates, result: SignalResult, finding: Tell) -> 
             "F301",
             Severity.ERROR,
             f"{signal.drives} does not surely work when {signal.channel_name} is on: "
-            f"it gets {on.v_low:.1f} V at worst, it needs {states.limits.on_v:.1f} V",
+            f"it gets {format_plain(on.v_low, 'V', decimals=1)} at worst, it needs "
+            f"{states.limits.on_v:.1f} V",
         )
     if glows(states, off):
         yield finding(

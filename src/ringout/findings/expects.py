@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from ringout.base import Severity
+from ringout.base.quantity import format_between
 from ringout.cell.model import Condition, Expect
 from ringout.circuit.model import Circuit, IntArray
 from ringout.findings.bounds import Question, Ranges, clusters_of_nodes
@@ -69,7 +70,7 @@ def _signal(circuit: Circuit, levels: LevelSurvey, expect: Expect) -> Finding | 
         if not good:
             return _failed(
                 expect,
-                f"{states.v_low[row]:.2f} to {states.v_high[row]:.2f} V while "
+                f"{format_between(float(states.v_low[row]), float(states.v_high[row]), 'V')} while "
                 f"{states.describe(circuit, row)}",
                 (
                     Quantity("lowest", float(states.v_low[row]), "V"),
@@ -153,7 +154,7 @@ def _judged(expect: Expect, ranges: Ranges) -> Finding | None:
     unit, scale = ("mA", 1000.0) if expect.kind == "current" else ("V", 1.0)
     return _failed(
         expect,
-        f"{low * scale:.2f} to {high * scale:.2f} {unit}",
+        format_between(low * scale, high * scale, unit),
         (Quantity("lowest", low * scale, unit), Quantity("highest", high * scale, unit)),
     )
 

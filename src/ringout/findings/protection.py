@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ringout.base import Interval, Severity
+from ringout.base.quantity import format_between
 from ringout.cell.model import Cell, Join, Terminal
 from ringout.circuit.behaviour import PROTECTION_HOLDS, ohmic
 from ringout.circuit.compile import Added, compile_circuit
@@ -196,10 +197,11 @@ def judge_far_shorts(circuit: Circuit, shorts: Sequence[FarShort]) -> list[Findi
         slow = FAST_TEXT.get(element.kind, "at once")
         still = [s.item for s in mine if s.low_a >= s.fast_a]
         late = [s.item for s in mine if s.fast_a > s.low_a >= s.sure_a]
+        draws = format_between(worst.low_a, worst.high_a, "A")
         story = (
-            f"a short at {worst.item} draws only {worst.low_a:.2f} to {worst.high_a:.2f} A through "
-            f"{element.name}, which opens at once ({slow}) from {worst.fast_a:.2f} A and after "
-            f"some seconds from {worst.sure_a:.2f} A"
+            f"a short at {worst.item} draws only {draws} through {element.name}, "
+            f"which opens at once ({slow}) from {worst.fast_a:.2f} A and after some "
+            f"seconds from {worst.sure_a:.2f} A"
         )
         words = [story]
         words.append("it may never open" if never else "it opens late")

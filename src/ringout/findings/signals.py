@@ -7,6 +7,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from ringout.base import Severity, Span
+from ringout.base.quantity import format_plain
 from ringout.circuit.curves import inverse
 from ringout.circuit.model import TYP, Circuit
 from ringout.findings.driven import Tell, glows, load_findings
@@ -300,11 +301,6 @@ def _never_there(circuit: Circuit, states: SignalStates) -> str:
     return ""
 
 
-def _volts(volts: float) -> str:
-    """Return a level with its sign, and no minus before what is nothing."""
-    return f"{round(volts, 1) + 0.0:.1f} V"
-
-
 def _on_findings(
     states: SignalStates, on: Level, limits: tuple[float, float], tell: Tell, why: str
 ) -> Iterable[Finding]:
@@ -316,8 +312,8 @@ def _on_findings(
         yield tell(
             "F101",
             Severity.ERROR,
-            f"{name} {never}: {place} has {_volts(on.v_typ)} while {on.worst_while}, "
-            f"on needs {on_v:.1f} V{why}",
+            f"{name} {never}: {place} has {format_plain(on.v_typ, 'V', decimals=1)} while "
+            f"{on.worst_while}, on needs {on_v:.1f} V{why}",
         )
     elif on.margin_v < 0:
         yield tell(

@@ -8,6 +8,9 @@ from ringout.base.quantity import format_quantity
 from ringout.findings.meter import Reading
 from ringout.report.prove_json import number
 
+VOLT_DIGITS = 3  # a hand meter shows millivolts at best
+OHM_DIGITS = 2
+
 
 def meter_answer(reading: Reading) -> dict[str, Any]:
     """Return a reading as JSON: `value` is null when an ohmmeter shows an open circuit."""
@@ -27,7 +30,9 @@ def meter_answer(reading: Reading) -> dict[str, Any]:
 def _shown(value: float | None, unit: str) -> str:
     if value is None:
         return "open"
-    return format_quantity(value, "volts" if unit == "V" else "ohms")
+    if unit == "V":
+        return format_quantity(round(value, VOLT_DIGITS) + 0.0, "volts")
+    return format_quantity(round(value, OHM_DIGITS) + 0.0, "ohms")
 
 
 def meter_lines(probe: tuple[str, str], state: str, reading: Reading) -> list[str]:
@@ -44,4 +49,5 @@ def meter_lines(probe: tuple[str, str], state: str, reading: Reading) -> list[st
 
 def _line(reading: Reading) -> str:
     low, high = _shown(reading.low, reading.unit), _shown(reading.high, reading.unit)
-    return f"  {_shown(reading.value, reading.unit)}   ({low} to {high})"
+    between = low if low == high else f"{low} to {high}"
+    return f"  {_shown(reading.value, reading.unit)}   ({between})"

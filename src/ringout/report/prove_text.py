@@ -7,11 +7,12 @@ from collections.abc import Callable, Iterable, Sequence
 
 from ringout.base import Severity
 from ringout.base.counted import counted
-from ringout.base.quantity import format_quantity
+from ringout.base.quantity import format_plain, format_quantity
 from ringout.findings.model import Finding, Judgement, Level, Margin, Remedy, SignalResult
 
 Paint = Callable[[str, str], str]
 WIDTH = 96
+LEAST_A = 1e-5  # below that a branch carries nothing worth the name
 
 
 def plain(text: str, style: str) -> str:
@@ -100,8 +101,8 @@ def _level_cells(level: Level | None) -> list[str]:
     if level is None:
         return ["-", "-", "-"]
     return [
-        f"{level.v_low:.2f}..{level.v_high:.2f}",
-        f"{level.i_typ_ma:.2f}",
+        f"{format_plain(level.v_low)}..{format_plain(level.v_high)}",
+        format_plain(level.i_typ_ma),
         f"{level.margin_v:+.2f}" + ("" if level.proven else " ?"),
     ]
 
@@ -131,13 +132,18 @@ def branch_table(judgement: Judgement) -> list[str]:
     rows += [
         [
             b.name,
-            format_quantity(b.rest_a, "amps"),
-            format_quantity(b.high_a, "amps"),
+            _amps(b.rest_a),
+            _amps(b.high_a),
             format_quantity(b.limit_a, "amps") if b.limit_a < 1e6 else "no limit",
         ]
         for b in judgement.branches
     ]
     return [*table(rows, right={1, 2, 3}), ""]
+
+
+def _amps(value_a: float) -> str:
+    """Return a current as a clamp or a meter in the branch shows it: no leakage of nanoamperes."""
+    return format_quantity(value_a if abs(value_a) >= LEAST_A else 0.0, "amps")
 
 
 def table(rows: Sequence[Sequence[str]], right: Iterable[int] = ()) -> list[str]:
