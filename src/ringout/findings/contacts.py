@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from ringout.base import Severity
+from ringout.base.quantity import format_between
 from ringout.circuit.curves import value
 from ringout.circuit.model import HIGH, Circuit
 from ringout.findings.levels import LevelSurvey, SignalStates
@@ -20,7 +23,32 @@ def judge_contacts(circuit: Circuit, levels: LevelSurvey) -> list[Finding]:
         for leaf in states.signal.on.leaves():
             item = leaf.actor.split(".")[0]
             findings += _wetting(circuit, states, item)
-    return findings
+    return _one_each(findings)
+
+
+def _one_each(findings: list[Finding]) -> list[Finding]:
+    """Return one finding per item and wish: its contacts and the signals they make together."""
+    together: dict[tuple[str, str], list[Finding]] = {}
+    for found in findings:
+        wish = found.message.split(";")[0]
+        together.setdefault((found.place, wish), []).append(found)
+    return [_joined(alike) if len(alike) > 1 else alike[0] for alike in together.values()]
+
+
+def _joined(alike: list[Finding]) -> Finding:
+    first = alike[0]
+    signals = tuple(dict.fromkeys(("signal", f.get("signal")) for f in alike))
+    carried = [q.value for f in alike for q in f.numbers if q.name == "carries"]
+    names = " and ".join(name for _, name in signals)
+    wish = first.message.split(";")[0]
+    between = format_between(min(carried), max(carried), "mA", decimals=1)
+    return replace(
+        first,
+        message=f"{wish}; as {names} it carries {between}",
+        where=tuple(dict.fromkeys(span for f in alike for span in f.where)),
+        numbers=(Quantity("carries", min(carried), "mA"), *first.numbers[1:]),
+        about=(*signals, *(pair for pair in first.about if pair[0] != "signal")),
+    )
 
 
 def _draw_a(circuit: Circuit, states: SignalStates) -> float:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -12,8 +13,9 @@ from ringout.cell.model import Condition, Expect
 from ringout.circuit.model import Circuit, IntArray
 from ringout.findings.bounds import Question, Ranges, clusters_of_nodes
 from ringout.findings.clusters import RAIL_KINDS, local_states, wake
-from ringout.findings.levels import LevelSurvey
-from ringout.findings.model import Finding, Quantity
+from ringout.findings.levels import LevelSurvey, level_element
+from ringout.findings.model import Finding, Quantity, SignalResult
+from ringout.findings.references import rail_labels
 from ringout.findings.settle import settle_states
 from ringout.findings.survey import Survey
 
@@ -60,8 +62,17 @@ def _signal(circuit: Circuit, levels: LevelSurvey, expect: Expect) -> Finding | 
     states = levels.by_name.get(expect.signal)
     if states is None:
         return None
+    # what does not act on the signal may stand as the condition wants it
+    leaves = list(expect.while_.leaves()) if expect.while_ is not None else []
+    free = {
+        p.actor: p.position
+        for p in leaves
+        if circuit.actor_index[p.actor] not in states.columns
+        and circuit.actors[circuit.actor_index[p.actor]].moved_by == "person"
+    }
     for row, positions in enumerate(states.positions):
-        if expect.while_ is not None and not expect.while_.holds(_named(circuit, positions)):
+        named = {**_named(circuit, positions), **free}
+        if expect.while_ is not None and not expect.while_.holds(named):
             continue
         limit = states.limits.on_v if expect.wanted_on else states.limits.off_v
         if limit is None:
@@ -159,6 +170,41 @@ def _judged(expect: Expect, ranges: Ranges) -> Finding | None:
     )
 
 
+def quieten(
+    circuit: Circuit, signals: Sequence[SignalResult], findings: Sequence[Finding]
+) -> list[Finding]:
+    """Make a note of an expectation that fails for what is told as an error already.
+
+    That is one of a signal that fails, or of a voltage at the channel of one.
+
+    Args:
+        circuit: the compiled cell.
+        signals: every signal judged.
+        findings: everything found.
+    """
+    errors = [f for f in findings if f.severity is Severity.ERROR and f.code != "F901"]
+    told = {v: f.code for f in reversed(errors) for k, v in f.about if k == "signal"}
+    label = rail_labels(circuit)
+    poles = {label[n] for e in circuit.elements if e.kind == "source" for n in (e.tail, e.head)}
+    at: dict[int, str] = {}
+    for s in signals:
+        element = level_element(circuit, circuit.cell.signals[s.name])
+        if s.verdict == "fails" and s.kind == "input" and element >= 0 and s.name in told:
+            ends = circuit.elements[element]
+            at |= {label[n]: s.name for n in (ends.tail, ends.head) if label[n] not in poles}
+    out = []
+    for found in findings:
+        name = found.get("signal")
+        expect = next((e for e in circuit.cell.expects if e.text == found.place), None)
+        if found.code == "F901" and expect is not None and not name:
+            places = [t for t in (expect.a, expect.b) if t is not None]
+            name = next((n for t in places if (n := at.get(label[circuit.node(t)]))), "")
+        again = found.code == "F901" and name in told
+        text = f"{found.message}; {told.get(name)} on {name} says why"
+        out.append(replace(found, severity=Severity.NOTE, message=text) if again else found)
+    return out
+
+
 def _failed(expect: Expect, got: str, numbers: tuple[Quantity, ...]) -> Finding:
     return Finding(
         "F901",
@@ -168,4 +214,5 @@ def _failed(expect: Expect, got: str, numbers: tuple[Quantity, ...]) -> Finding:
         expect.text,
         numbers,
         "the file",
+        about=(("signal", expect.signal),) if expect.signal else (),
     )

@@ -17,7 +17,7 @@ from ringout.findings.conductors import judge_conductors
 from ringout.findings.contacts import judge_contacts, judge_least_current
 from ringout.findings.doubtful import hold_back
 from ringout.findings.exchanged import with_exchanged
-from ringout.findings.expects import ExpectPlan
+from ringout.findings.expects import ExpectPlan, quieten
 from ringout.findings.heat import heat_questions, judge_heat
 from ringout.findings.inductive import judge_coils
 from ringout.findings.inrush import judge_inrush
@@ -154,7 +154,7 @@ def judge(cell: Cell) -> Judgement:
     not_run += _unsolved(bench)
     signals, findings, unsure = hold_back(cell, bench.signals, _without_echoes(bench, findings))
     not_run += unsure
-    findings = [_accept(cell, f) for f in findings]
+    findings = [_accept(cell, f) for f in quieten(bench.circuit, signals, findings)]
     order = {Severity.ERROR: 0, Severity.WARNING: 1, Severity.NOTE: 2}
     findings.sort(key=lambda f: (order[f.severity], f.where[0].line if f.where else 0, f.code))
     return Judgement(

@@ -75,10 +75,10 @@ def _gold(cell: Cell, finding: Finding) -> Iterator[Proposal]:
         part = find_part(name, None, cell.folder)
         if part is None or not fits(item.part, part):
             continue
-        signal = finding.get("signal")
+        signals = tuple(value for key, value in finding.about if key == "signal")
         yield Proposal(
             f"use {name} for {item.name}: gold contacts stay clean at a few milliamperes",
             with_part(cell, item.name, part),
             ((f"{item.name}: {item.part.name}", f"{item.name}: {name}"),),
-            (signal,) if signal else (),
+            signals,
         )
