@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ringout.base.diagnostic import Diagnostic
-from ringout.base.span import Span
+from ringout.base.span import ASKED, Span
 
 _WIDEST = 160  # columns of a source line; longer lines are cut around the place
 
@@ -18,10 +18,14 @@ def render_diagnostic(diagnostic: Diagnostic, source_lines: Sequence[str] = ()) 
         source_lines: the lines of the file its span points into; empty where they are not at hand.
     """
     head = f"{diagnostic.severity.value}[{diagnostic.code}]: {diagnostic.message}"
-    if diagnostic.span is None:
+    span = diagnostic.span
+    if span is None:
         shown = [head]
+    elif span.file == ASKED:  # typed on the command line or in a field: there is no line to name
+        shown = [head, *(line.split("| ", 1)[-1] for line in _excerpt(span, source_lines))]
+        shown[1:] = [f"  {line}" for line in shown[1:]]
     else:
-        shown = [f"{diagnostic.span}: {head}", *_excerpt(diagnostic.span, source_lines)]
+        shown = [f"{span}: {head}", *_excerpt(span, source_lines)]
     notes = [
         (related.label, f"{related.span}, {related.message}" if related.span else related.message)
         for related in diagnostic.related

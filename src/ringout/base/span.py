@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+ASKED = "question"  # stands for the file name in places of typed text
+
 
 @dataclass(frozen=True, slots=True)
 class Span:

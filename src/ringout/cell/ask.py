@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from ringout.base import Diagnostic, Severity, Span
+from ringout.base.span import ASKED
 from ringout.base.suggest import did_you_mean
+from ringout.cell.channels import channel_terminal
 from ringout.cell.meaning import Meaning
-from ringout.cell.model import Cell, Condition, Terminal
+from ringout.cell.model import Cell, Condition, Position, Terminal
 from ringout.cell.places import Places
+from ringout.cell.poles import find_pole, is_pole
+from ringout.cellfile import condition as written
 from ringout.cellfile.condition import parse_condition
 from ringout.cellfile.tree import Scalar
-
-ASKED = "question"  # stands for the file name in places of typed text
 
 
 def _typed(text: str) -> Scalar:
@@ -29,7 +31,27 @@ def resolve_condition(cell: Cell, text: str) -> tuple[Condition | None, list[Dia
     if isinstance(parsed, Diagnostic):
         return None, [parsed]
     meaning = Meaning(cell.items, cell.actors, Places(cell.items, cell.cables))
-    return meaning.condition(parsed), list(meaning.problems)
+    return _meant(cell, meaning, parsed), list(meaning.problems)
+
+
+def _meant(cell: Cell, meaning: Meaning, parsed: written.Condition) -> Condition | None:
+    """Return a condition in which a signal's name stands for what makes it on."""
+    if isinstance(parsed, written.Not):
+        inner = _meant(cell, meaning, parsed.inner)
+        return None if inner is None else Condition("not", None, (inner,))
+    if isinstance(parsed, written.And | written.Or):
+        parts = [_meant(cell, meaning, p) for p in parsed.parts]
+        good = tuple(p for p in parts if p is not None)
+        kind = "and" if isinstance(parsed, written.And) else "or"
+        return Condition(kind, None, good) if len(good) == len(parts) else None
+    signal = cell.signals.get(parsed.actor.text)
+    word = parsed.position.text.casefold()
+    if signal is None or parsed.actor.text in cell.items or word not in ("on", "off"):
+        return meaning.condition(parsed)
+    if signal.on is not None:
+        return signal.on if word == "on" else Condition("not", None, (signal.on,))
+    name = signal.channel_name if signal.channel_name in cell.actors else signal.item
+    return Condition("is", Position(name, word, parsed.span))
 
 
 def resolve_state(cell: Cell, text: str) -> tuple[dict[str, str], list[Diagnostic]]:
@@ -117,13 +139,25 @@ def resolve_lifts(cell: Cell, words: Iterable[str]) -> tuple[list[str], list[Dia
 def resolve_probe(
     cell: Cell, word: str, lifted: Iterable[str]
 ) -> tuple[Terminal | str | None, list[Diagnostic]]:
-    """Return where a probe is held: a terminal, or a core end that is taken off."""
+    """Return where a probe is held: a terminal, or a core end that is taken off.
+
+    `0V`, `24V` and `PE` stand for the terminal of the only supply, a channel or a signal for
+    the pin of its own.
+    """
     if "@" in word:
         if word in set(lifted):
             return word, []
         return None, [
             _problem("N315", f"core end {word} is not taken off", word, f"add `--lift {word}`")
         ]
+    if is_pole(word):
+        pole, message, fix = find_pole(cell, word)
+        return pole, [] if pole is not None else [_problem("N317", message, word, fix)]
+    signal = cell.signals.get(word)
+    channel = signal.channel_name if signal is not None and word not in cell.items else word
+    item, _, name = channel.partition(".")
+    if item in cell.items and name in cell.items[item].part.channels:
+        return channel_terminal(cell, item, name), []
     places = Places(cell.items, cell.cables)
     span = Span(ASKED, 1, 1, 1 + len(word))
     return places.terminal(word, span), list(places.problems)

@@ -10,6 +10,8 @@ from ringout.base.suggest import did_you_mean
 from ringout.cell.model import Cable, Item, Terminal
 from ringout.cell.part import Core, Socket
 
+MOST_LISTED = 12
+
 
 def split_word(word: str) -> tuple[str, str, str]:
     """Return item, socket and pin of a word; what is not there is empty."""
@@ -74,10 +76,16 @@ class Places(Collector):
                 )
                 return None
             return Terminal(name, socket, pin)
+        if pin not in part.terminals and not part.terminals and len(part.sockets) == 1:
+            only = next(iter(part.sockets.values()))
+            if pin in only.pins:
+                return Terminal(name, only.name, pin)
         if pin not in part.terminals:
             every = [f"{name}:{t}" for t in part.terminals]
             every += [f"{name}-{s.name}:{p}" for s in part.sockets.values() for p in s.pins]
-            fix = _near(word, every, f"{name} has {self._choices(item)}")
+            choices = f"{name} has {self._choices(item)}"
+            # of a few, all; of many, the nearest
+            fix = choices if len(every) <= MOST_LISTED else _near(word, every, choices)
             self._error("N303", f"{name} has no terminal {pin}", span, fix)
             return None
         return Terminal(name, "", pin)
@@ -128,6 +136,10 @@ class Places(Collector):
     def _choices(item: Item) -> str:
         part = item.part
         words = [f"{item.name}:{t}" for t in part.terminals]
-        words += [f"{item.name}-{s}" for s in part.sockets]
-        shown = ", ".join(words[:12]) + (" ..." if len(words) > 12 else "")
+        words += [
+            f"{item.name}-{s}" for s in part.sockets if part.terminals or len(part.sockets) > 1
+        ]
+        if not part.terminals and len(part.sockets) == 1:
+            words += [f"{item.name}:{p}" for s in part.sockets.values() for p in s.pins]
+        shown = ", ".join(words[:MOST_LISTED]) + (" ..." if len(words) > MOST_LISTED else "")
         return shown or "no terminals"

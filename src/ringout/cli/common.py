@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +12,7 @@ import click
 
 from ringout.base import Diagnostic
 from ringout.base.show import render_diagnostic
+from ringout.base.span import ASKED
 from ringout.run import Loaded
 
 _STYLES: dict[str, dict[str, Any]] = {
@@ -42,9 +43,15 @@ def say_json(answer: Any) -> None:
     click.echo(json.dumps(answer, indent=1, ensure_ascii=False))
 
 
-def say_problems(problems: Iterable[Diagnostic], *, err: bool = True) -> None:
-    """Print what is wrong with the file, each with its line, to the error stream or the answer."""
-    lines: dict[str, list[str]] = {}
+def say_problems(problems: Iterable[Diagnostic], *, err: bool = True, asked: str = "") -> None:
+    """Print what is wrong, each with its line, to the error stream or with the answer.
+
+    Args:
+        problems: problems of the file, or of what was typed.
+        err: to the error stream.
+        asked: what was typed, where problems are of that.
+    """
+    lines: dict[str, list[str]] = {ASKED: asked.splitlines()}
     for problem in problems:
         name = problem.span.file if problem.span is not None else ""
         if name not in lines:
@@ -69,6 +76,19 @@ def stop_if_unusable(loaded: Loaded, as_json: bool, answer: Callable[[], Any]) -
         say_json(answer())
     say_problems(loaded.problems)
     sys.exit(2)
+
+
+def stop_if_unclear(asked: Iterable[tuple[str, Sequence[Diagnostic]]]) -> None:
+    """Leave with exit code 2 when something typed is not understood.
+
+    Args:
+        asked: each typed text with its problems.
+    """
+    wrong = [(text, problems) for text, problems in asked if problems]
+    for text, problems in wrong:
+        say_problems(problems, asked=text)
+    if wrong:
+        sys.exit(2)
 
 
 def progress_bar(label: str) -> Callable[[int, int], None] | None:

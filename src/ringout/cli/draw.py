@@ -13,6 +13,7 @@ from ringout.cli.common import (
     json_option,
     say_json,
     say_problems,
+    stop_if_unclear,
     stop_if_unusable,
 )
 
@@ -78,9 +79,7 @@ def draw(  # one argument an option
     if signal is not None and signal not in loaded.cell.signals:
         _stop_unknown("signal", signal, list(loaded.cell.signals))
     positions, problems = (None, []) if state is None else resolve_state(loaded.cell, state)
-    if problems:
-        say_problems(problems)
-        sys.exit(2)
+    stop_if_unclear([(state or "", problems)])
     if cable or mapped:
         sheets = _one(loaded.cell, cable, mapped)
     else:

@@ -15,6 +15,7 @@ from ringout.cli.common import (
     say,
     say_json,
     say_problems,
+    stop_if_unclear,
     stop_if_unusable,
 )
 
@@ -55,10 +56,12 @@ def find(cell: str, *, seen: tuple[str, ...], source: str | None, as_json: bool)
     assert loaded.cell is not None
     observations: list[Observation] = []
     problems: list[Diagnostic] = []
+    wrong = []
     for text in seen:
         found, more = understand_all(loaded.cell, text)
         observations += found
-        problems += more
+        wrong.append((text, more))
+    stop_if_unclear(wrong)
     if source is not None:
         text = _read(source)
         found, more = understand_file(loaded.cell, text)
@@ -124,7 +127,7 @@ def converse(finder: Finder, cell: Cell) -> None:
             click.echo(f"taken back: {observations.pop(int(rest) - 1).understood}")
         else:
             found, problems = understand_all(cell, text)
-            say_problems(problems)
+            say_problems(problems, asked=text)
             observations += found
             if not found:
                 continue

@@ -15,6 +15,7 @@ from ringout.cli.common import (
     say,
     say_json,
     say_problems,
+    stop_if_unclear,
     stop_if_unusable,
 )
 
@@ -62,7 +63,7 @@ def prove(cell: str, *, as_json: bool, quick: bool) -> None:
     nargs=2,
     required=True,
     metavar="A B",
-    help="Terminals of the red and the black probe, as in K1-X1:4 K1-X1:3.",
+    help="Places of the red and the black probe, as in K1-X1:4 K1-X1:3; also K1.I1 0V.",
 )
 @click.option("--while", "state", default="", help='State, as in "S1 pressed and K1.O1 on".')
 @click.option(
@@ -98,16 +99,14 @@ def meter(
     stop_if_unusable(loaded, as_json, lambda: {"problems": len(loaded.problems)})
     assert loaded.cell is not None
     lifted, problems = resolve_lifts(loaded.cell, lift)
+    wrong = [(" ".join(lift), problems)]
     places: list[Any] = []
     for word in probe:
-        place, more = resolve_probe(loaded.cell, word, lifted)
+        place, problems = resolve_probe(loaded.cell, word, lifted)
         places.append(place)
-        problems += more
-    positions, more = resolve_state(loaded.cell, state)
-    problems += more
-    if problems:
-        say_problems(problems)
-        sys.exit(2)
+        wrong.append((word, problems))
+    positions, problems = resolve_state(loaded.cell, state)
+    stop_if_unclear([*wrong, (state, problems)])
     reading = run.meter(
         loaded.cell, places[0], places[1], state=positions, lifted=lifted, mode=mode
     )
@@ -144,9 +143,7 @@ def netlist(cell: str, *, state: str, as_text: bool, corner: str, as_json: bool)
     stop_if_unusable(loaded, as_json, lambda: {"problems": len(loaded.problems)})
     assert loaded.cell is not None
     positions, problems = resolve_state(loaded.cell, state)
-    if problems:
-        say_problems(problems)
-        sys.exit(2)
+    stop_if_unclear([(state, problems)])
     text = run.netlist(loaded.cell, positions, corner=corner, as_text=as_text)
     if as_json:
         say_json({"cell": loaded.cell.name, "state": state, "netlist": text})

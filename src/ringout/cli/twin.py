@@ -201,8 +201,7 @@ def _operate(cell: Cell, machine: Any, faults: list[Any], line: str, *, as_json:
         click.echo(json.dumps({"faults": [f.id for f in faults]}) if as_json else said)
     else:
         state, problems = resolve_state(cell, line)
-        if problems:
-            say_problems(problems)
+        say_problems(problems, asked=line)
         for actor, position in state.items():
             machine.move(actor, position)
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from ringout.cell.channels import channel_terminal
 from ringout.cell.model import Cell
-from ringout.findings.remedies.proposal import channel_terminal
 from ringout.live.poll import Change
 
 Key = tuple[str, str]

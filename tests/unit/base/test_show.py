@@ -5,6 +5,7 @@ from hypothesis import strategies as st
 
 from ringout.base import Diagnostic, Related, Severity, Span
 from ringout.base.show import render_diagnostic
+from ringout.base.span import ASKED
 
 JOIN = "  - S1:14  W22:WH  K1-X1:4"
 
@@ -59,3 +60,11 @@ def test_carets_stay_under_the_line(line, column, width):
     assert len(lines) == 3
     assert "^" in lines[2]
     assert len(lines[2]) <= 6 + 161
+
+
+def test_typed_words_have_no_line_number():
+    span = Span(ASKED, 1, 4, 10)
+    problem = Diagnostic("N307", Severity.ERROR, "S1 is never `presed`", span, fix="say pressed")
+    assert render_diagnostic(problem, ["S1 presed"]) == (
+        "error[N307]: S1 is never `presed`\n  S1 presed\n     ^^^^^^\n  fix: say pressed"
+    )

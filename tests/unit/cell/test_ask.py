@@ -34,6 +34,9 @@ assert CELL is not None
         ("K5 energised", {"K5": "energised"}),
         ("T1 off", {"T1": "off"}),
         ("S1 pressed and S1 pressed", {"S1": "pressed"}),
+        ("start_lidding on", {"S1": "pressed"}),  # an input: what makes it on
+        ("start_lidding off", {"S1": "released"}),
+        ("conveyor_run on and finish_cycle off", {"K1.O3": "on", "S2": "pressed"}),
     ],
 )
 def test_states_in_words(text, state):
@@ -127,3 +130,36 @@ def test_probes():
     place, problems = resolve_probe(CELL, "K1-X1:9", [])
     assert place is None
     assert problems[0].code == "N303"
+
+
+@pytest.mark.parametrize(
+    ("word", "place"),
+    [
+        ("0V", Terminal("T1", "", "-")),
+        ("0 V", Terminal("T1", "", "-")),
+        ("24V", Terminal("T1", "", "+")),
+        ("K1.I1", Terminal("K1", "X1", "4")),  # by the panel's table
+        ("start_lidding", Terminal("K1", "X1", "4")),
+        ("B6:4", Terminal("B6", "X", "4")),  # its only socket
+        ("B6-X:4", Terminal("B6", "X", "4")),
+    ],
+)
+def test_where_a_probe_is_held_in_other_words(word, place):
+    assert resolve_probe(CELL, word, ()) == (place, [])
+
+
+def test_a_pole_that_two_supplies_have_is_asked_back(tmp_path):
+    path = tmp_path / "two.yaml"
+    path.write_text(
+        "cell: Two\nitems:\n  T1: supply-24v-5a\n  T2: supply-24v-5a\n", encoding="utf-8"
+    )
+    place, (problem,) = resolve_probe(run.load(str(path)).cell, "0V", ())
+    assert place is None
+    assert problem.code == "N317"
+    assert "T1:-" in problem.fix and "T2:-" in problem.fix
+
+
+def test_of_a_few_terminals_all_are_named():
+    place, (problem,) = resolve_probe(CELL, "S2:21", ())
+    assert place is None
+    assert "S2:11, S2:12" in problem.fix

@@ -237,3 +237,16 @@ def test_a_second_core_on_a_common_pin_is_told_no_channel():
     add(build, ("S1:13", "", "K1-X1:1"), ("S1:14", "", "K1-X1:1"))
     (problem,) = build.problems
     assert "channel" not in problem.fix
+
+
+def test_a_device_with_one_socket_is_named_without_it():
+    build = add(builder(PANEL, {"W1": "cable-4x0.34"}), ("B1:1", "W1:BN", "K1-X1:1"))
+    assert build.problems == []
+    assert places_of(build) == {("B1-X:1", "K1-X1:1")}
+
+
+@pytest.mark.parametrize("word", ["B1:9", "K1:4", "B1-Y:1"])
+def test_a_pin_of_no_single_socket_is_refused(word):
+    build = add(builder(PANEL, {"W1": "cable-4x0.34"}), (word, "W1:BN", "K1-X1:1"))
+    assert [p.code for p in build.places.problems] == ["N303"]
+    assert build.joins == []

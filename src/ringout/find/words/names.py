@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping
 
 from ringout.base import Span
+from ringout.base.span import ASKED
 from ringout.base.suggest import did_you_mean
-from ringout.cell.ask import ASKED, lift_names
-from ringout.cell.model import Actor, Cell, Item, Signal, Terminal
+from ringout.cell.ask import lift_names
+from ringout.cell.model import Actor, Cell, Signal, Terminal
 from ringout.cell.places import Places, split_word
+from ringout.cell.poles import find_pole
 from ringout.find.words.sentence import UnclearError
 
 KINDS = (
     "item", "cable", "core", "socket", "terminal", "signal", "channel", "load", "actor",
 )  # fmt: skip
-_NUMBER = re.compile(r"\d+")
-_NEAR_NOMINAL = 0.1  # a "24 V" supply may be set to anything near
 
 
 class Names:
@@ -113,31 +112,10 @@ class Names:
         Raises:
             UnclearError: there is not exactly one supply, or it has no such terminal.
         """
-        supplies = [i for i in self.cell.items.values() if i.part.family == "supply"]
-        pole = _pole(word)
-        volts = _NUMBER.search(word)
-        if pole == "+" and volts is not None:
-            supplies = [s for s in supplies if _gives(s, float(volts[0]))]
-        every = [t for s in supplies for t in self._at_net(s, pole)]
-        if len(supplies) == 1 and every:
-            return every[0]
-        shown = ", ".join(str(t) for t in every[:6])
-        if not supplies:
-            message = f"`{word}` is no place: no supply of this cell has it"
-        elif len(supplies) > 1:
-            message = f"which {word}? this cell has {len(supplies)} supplies"
-        else:
-            message = f"supply {supplies[0].name} has no terminal for {word}"
-        fix = f"name the terminal: {shown}" if shown else "name the terminal the probe was on"
-        raise UnclearError("N317", message, place, fix)
-
-    def _at_net(self, supply: Item, pole: str) -> list[Terminal]:
-        source = next((e for e in supply.part.elements if e.kind == "source"), None)
-        names = [pole]
-        if source is not None and pole in "+-":
-            net = source.tail if pole == "+" else source.head
-            names += [t for t, n in supply.part.terminals.items() if n == net]
-        return [Terminal(supply.name, "", t) for t in names if t in supply.part.terminals][:1]
+        found, message, fix = find_pole(self.cell, word)
+        if found is None:
+            raise UnclearError("N317", message, place, fix)
+        return found
 
     # -- loads and lamps --------------------------------------------------------------------
 
@@ -181,15 +159,6 @@ def _by_person(actor: Actor) -> bool:
     return actor.moved_by == "person"
 
 
-def _gives(supply: Item, volts: float) -> bool:
-    """Return whether this is the voltage a supply is called by."""
-    return any(
-        abs(e.values["volts"].typ - volts) <= _NEAR_NOMINAL * volts
-        for e in supply.part.elements
-        if e.kind == "source"
-    )
-
-
 def _folded(names: Iterable[str]) -> dict[str, str]:
     """Return every name by itself and, where only one has it, by its small letters."""
     out: dict[str, str] = {}
@@ -231,18 +200,6 @@ def _loads(cell: Cell) -> dict[tuple[str, str], str]:
         for element in own:
             out.setdefault((item, element), f"{item}.{element}" if len(own) > 1 else item)
     return {k: v for k, v in out.items() if k[1] in cell.items[k[0]].part.element_by_name}
-
-
-def _pole(word: str) -> str:
-    small = word.casefold().replace(" ", "")
-    if small in ("pe", "earth"):
-        return "PE"
-    if small in ("ground", "gnd", "minus", "common", "com") or small.lstrip("+-")[:2] in (
-        "0v",
-        "0",
-    ):
-        return "-"
-    return "+"
 
 
 def item_of(word: str) -> str:

@@ -6,7 +6,7 @@ import re
 from dataclasses import replace
 
 from ringout.base import Diagnostic, Severity, Span
-from ringout.cell.ask import ASKED
+from ringout.base.span import ASKED
 from ringout.cell.model import Cell
 from ringout.find.model import Observation
 from ringout.find.words.deeds import is_deed, is_proof, read_deed, read_proof

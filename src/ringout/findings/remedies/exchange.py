@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
+from ringout.cell.channels import channel_terminal
 from ringout.cell.edit import with_joins, with_signal, with_swapped
 from ringout.cell.model import Cell, Join, Signal, Terminal
 from ringout.findings.model import Finding
 from ringout.findings.remedies.landing import join_text
-from ringout.findings.remedies.proposal import Proposal, channel_terminal
+from ringout.findings.remedies.proposal import Proposal
 from ringout.findings.remedies.trials import Trials
 
 Plug = tuple[str, str]  # item and socket

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from ringout.cell.channels import channel_terminal, terminal_of_net
 from ringout.cell.edit import with_landing, with_signal, with_swapped
 from ringout.cell.model import Cell, Join, Signal, Terminal
 from ringout.findings.clusters import reached
 from ringout.findings.feeds import commons_of
 from ringout.findings.model import Finding
 from ringout.findings.references import rail_labels
-from ringout.findings.remedies.proposal import Proposal, channel_terminal, terminal_of_net
+from ringout.findings.remedies.proposal import Proposal
 from ringout.findings.remedies.trials import Trials
 
 WRONG_LEVEL = frozenset({"F101", "F102", "F103", "F104", "F105", "F107"})

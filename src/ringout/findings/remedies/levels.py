@@ -6,12 +6,13 @@ from collections.abc import Iterable, Iterator
 
 from ringout.base.quantity import format_quantity
 from ringout.cell.catalogue import find_part, part_names
+from ringout.cell.channels import channel_terminal, terminal_of_net
 from ringout.cell.edit import free_name, with_item, with_part, with_signal
 from ringout.cell.model import Cell, Condition, Position, Signal, Terminal
 from ringout.cell.part import Part
 from ringout.findings.interlocks import only_while
 from ringout.findings.model import Finding
-from ringout.findings.remedies.proposal import Proposal, channel_terminal, terminal_of_net
+from ringout.findings.remedies.proposal import Proposal
 from ringout.findings.remedies.trials import Trials, trial_margins, trial_states
 from ringout.tables.resistors import preferred_at_most, watt_size
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from ringout.cell.catalogue import find_part, part_names
+from ringout.cell.channels import terminal_of_net
 from ringout.cell.edit import free_name, with_item, with_part
 from ringout.cell.model import Cell
 from ringout.findings.model import Finding
 from ringout.findings.remedies.levels import fits
-from ringout.findings.remedies.proposal import Proposal, terminal_of_net
+from ringout.findings.remedies.proposal import Proposal
 from ringout.findings.remedies.trials import Trials
 
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from ringout.base.quantity import format_quantity
+from ringout.cell.channels import terminal_of_net
 from ringout.cell.edit import with_cable, with_link, with_setting
 from ringout.cell.model import Cell, Terminal
 from ringout.findings.model import Finding
 from ringout.findings.remedies.cables import thicker
-from ringout.findings.remedies.proposal import Proposal, terminal_of_net
+from ringout.findings.remedies.proposal import Proposal
 from ringout.findings.remedies.trials import Trials
 
 SMALLEST_M, LONGEST_M = 0.5, 500.0
