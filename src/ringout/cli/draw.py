@@ -170,11 +170,9 @@ def _fault(circuit: Circuit, name: str) -> Fault:
 
 
 def _stop_unknown(what: str, name: str, known: list[str]) -> None:
-    from ringout.base.suggest import did_you_mean
+    from ringout.base.suggest import hint
 
-    near = did_you_mean(name, known)
-    hint = f"did you mean `{near}`?" if near else f"there are {', '.join(known[:8])}"
-    click.echo(f"there is no {what} {name}: {hint}", err=True)
+    click.echo(f"there is no {what} {name}: {hint(name, known)}", err=True)
     sys.exit(2)
 
 

@@ -51,7 +51,7 @@ def faults(  # one argument an option
     it touches. Exit code 3: some of it could not be solved.
     """
     from ringout import run
-    from ringout.base.suggest import did_you_mean
+    from ringout.base.suggest import hint
     from ringout.report.faults_view import chosen_rows, faults_answer, faults_lines
 
     loaded = run.load(cell)
@@ -63,9 +63,7 @@ def faults(  # one argument an option
         (signal, list(loaded.cell.signals), "signal"),
     ):
         if name and name not in known:
-            near = did_you_mean(name, known)
-            hint = f"did you mean `{near}`?" if near else f"there are {', '.join(known[:8])}"
-            click.echo(f"there is no {what} {name}: {hint}", err=True)
+            click.echo(f"there is no {what} {name}: {hint(name, known)}", err=True)
             sys.exit(2)
     bar = None if as_json else progress_bar("solving faults")
 

@@ -84,11 +84,18 @@ def sheet(
 def parts(name: str | None, *, beside: str, as_json: bool) -> None:
     """List the part library, or explain one part.
 
-    NAME is a part: its terminals, inside, values, sources, typical use and usual mistakes.
+    NAME is a part: its terminals, inside, values, sources, typical use and usual mistakes; or a
+    word, such as pnp, that parts have in their name or title.
     """
     from ringout.base.suggest import did_you_mean
     from ringout.cell.catalogue import load_part, part_file, part_names
-    from ringout.report.parts_view import catalogue_answer, catalogue_lines, part_answer, part_lines
+    from ringout.report.parts_view import (
+        catalogue_answer,
+        catalogue_lines,
+        matching,
+        part_answer,
+        part_lines,
+    )
 
     folder = str(Path(beside).parent) if beside else ""
     if name is None:
@@ -98,6 +105,13 @@ def parts(name: str | None, *, beside: str, as_json: bool) -> None:
             say(catalogue_lines(folder))
         return
     path = part_file(name, folder)
+    if path is None and (found := matching(name, folder)):
+        click.echo(f"no part is called `{name}`; these have it in name or title:", err=True)
+        if as_json:
+            say_json(catalogue_answer(folder, found))
+        else:
+            say(catalogue_lines(folder, found))
+        return
     if path is None:
         near = did_you_mean(name, part_names(folder))
         hint = f"did you mean `{near}`?" if near else "`ringout parts` lists them all"

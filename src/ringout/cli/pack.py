@@ -133,6 +133,8 @@ def pack(
         output, only, paper, stock, day, walked, limit_s, fonts, svg_folder, dxf_folder
     )
     size = _size(wanted)
+    if output is not None and Path(output).suffix.lower() != ".pdf":
+        raise click.UsageError(f"a pack is a PDF: name it `-o {Path(output).stem}.pdf`")
     if output is None and not (svg_folder or dxf_folder):
         raise click.UsageError("name the PDF with `-o FILE.pdf`, or a folder with --svg or --dxf")
     from ringout import run
@@ -233,7 +235,7 @@ def _print(whole: Pack, wanted: _Wanted, size: LabelSize) -> tuple[Printed | Non
     from ringout.report.pack import pack_pdf
     from ringout.report.pack.data import too_long
     from ringout.report.pack.files import write_dxf, write_svg
-    from ringout.report.sheet_files import write_whole
+    from ringout.report.sheet_files import check_folder, write_whole
 
     written: list[str] = []
     printed = None
@@ -253,6 +255,7 @@ def _print(whole: Pack, wanted: _Wanted, size: LabelSize) -> tuple[Printed | Non
         content = printed.content
 
         def write() -> list[Path]:
+            check_folder(Path(output))
             write_whole(Path(output), content)
             return [Path(output)]
 

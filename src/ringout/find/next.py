@@ -105,7 +105,7 @@ class Chooser:
         return Choice(
             NextLook(
                 best.look,
-                _do(best.look),
+                instruction(best.look),
                 _expect(best, faults, weight),
                 best.seconds,
                 _bits(best, weight),
@@ -294,13 +294,14 @@ def _expect(
     return tuple((shown, ids) for _, shown, ids in out)
 
 
-def _do(look: Look) -> str:
+def instruction(look: Look) -> str:
     """Return the look as an instruction."""
     words = look_words(look)
     if look.kind == "ohms":
         return f"With power off, measure {words}"
     if look.by_meter:
         return f"Measure {words}, DC volts"
+    at_rest = "" if look.state else " with all at rest"
     if look.kind == "level":
-        return f"Read input {words}"
-    return f"Look at {words}"
+        return f"Read input {words}{at_rest}"
+    return f"Look at {words}{at_rest}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from ringout.report.faces_model import bare_face
-from ringout.report.sheet_files import free_name, write_whole
+from ringout.report.sheet_files import check_folder, free_name, write_whole
 from ringout.report.sheet_model import Sheet
 
 
@@ -26,6 +26,7 @@ def write_faces(sheet: Sheet, folder: str | Path) -> list[Path]:
     from ringout.report.drawing.faces import draw_face_card  # only drawings load that room
 
     target = Path(folder)
+    check_folder(target)
     drawn = [face for face in sheet.faces if face.drawn]
     cards = {face.place: draw_face_card(face).svg for face in drawn}
     for connector in dict.fromkeys(face.connector for face in drawn):

@@ -12,6 +12,7 @@ from ringout.report.prove_text import Paint, plain
 
 _WIDTH = 96
 _SHOWN = 8
+_LEAST = 0.03  # a share below that is worth a name, not a reason
 _ALIKE_SHOWN = 4
 _SUSPECTS_SHOWN = 3
 
@@ -77,11 +78,15 @@ def find_lines(found: Found, paint: Paint = plain) -> list[str]:
         ]
     if found.culprits and not found.healthy:
         lines.append(paint("CULPRITS", "head"))
-        for culprit in found.culprits[:_SHOWN]:
+        likely = [c for c in found.culprits[:_SHOWN] if c.probability >= _LEAST]
+        likely = likely or list(found.culprits[:1])
+        for culprit in likely:
             lines += _culprit_lines(culprit)
-        left = len(found.culprits) - _SHOWN
-        if left > 0:
-            lines.append(f"  and {left} less likely")
+        rest = found.culprits[len(likely) :]
+        if rest:
+            names = ", ".join(c.faults[0].id for c in rest[:_ALIKE_SHOWN])
+            more = f" and {len(rest) - _ALIKE_SHOWN} more" if len(rest) > _ALIKE_SHOWN else ""
+            lines += _wrap(f"less likely: {names}{more}", "  ")
         lines.append("")
     lines += [line for note in found.notes for line in _wrap(note, "")]
     if found.next is not None:

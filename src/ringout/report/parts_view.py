@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Collection
 from typing import Any
 
 from ringout.base import Interval
+from ringout.base.counted import counted
 from ringout.base.quantity import format_quantity
 from ringout.cell.catalogue import load_part, part_file, part_names
 from ringout.cell.part import COMMON_VALUES, ELEMENT_KINDS, ElementSpec, Part
@@ -25,26 +27,37 @@ def _parts(folder: str) -> list[Part]:
     return out
 
 
-def catalogue_answer(folder: str) -> dict[str, Any]:
-    """Return the whole library as JSON."""
+def matching(words: str, folder: str) -> list[str]:
+    """Return the names of parts that have every one of some words in name or title."""
+    wanted = words.casefold().split()
+    return [
+        p.name
+        for p in _parts(folder)
+        if wanted and all(w in f"{p.name} {p.title}".casefold() for w in wanted)
+    ]
+
+
+def catalogue_answer(folder: str, names: Collection[str] | None = None) -> dict[str, Any]:
+    """Return the whole library as JSON, or some of it."""
     return {
         "parts": [
             {"name": p.name, "family": p.family, "title": p.title, "letter": p.letter}
             for p in _parts(folder)
+            if names is None or p.name in names
         ]
     }
 
 
-def catalogue_lines(folder: str) -> list[str]:
-    """Return the library by family."""
-    parts = _parts(folder)
+def catalogue_lines(folder: str, names: Collection[str] | None = None) -> list[str]:
+    """Return the library, or some of it, by family."""
+    parts = [p for p in _parts(folder) if names is None or p.name in names]
     lines: list[str] = []
     for family in dict.fromkeys(p.family for p in sorted(parts, key=lambda p: p.family)):
         mine = [p for p in parts if p.family == family]
         lines.append(f"{family} ({len(mine)})")
         lines += ["  " + row for row in table([[p.name, p.title] for p in mine])]
         lines.append("")
-    lines.append(f"{len(parts)} parts; `ringout parts NAME` explains one")
+    lines.append(f"{counted(len(parts), 'part')}; `ringout parts NAME` explains one")
     return lines
 
 

@@ -6,6 +6,7 @@ import csv
 import io
 import os
 import re
+from errno import ENOENT
 from pathlib import Path
 from typing import Any
 
@@ -50,6 +51,16 @@ def write_whole(path: Path, content: bytes) -> None:
         beside.unlink(missing_ok=True)
 
 
+def check_folder(path: Path) -> None:
+    """Check that a file's or folder's place is there: one made for a mistyped name would hide it.
+
+    Raises:
+        FileNotFoundError: it is not.
+    """
+    if not path.parent.is_dir():
+        raise FileNotFoundError(ENOENT, f"there is no folder {path.parent}", str(path))
+
+
 def free_name(name: str, taken: set[str]) -> str:
     """Return a file name that any file system takes, and add it to those taken."""
     plain = re.sub(r"[^\w+.-]", "_", name)[:MOST_NAME].lstrip(".") or "drawing"
@@ -80,6 +91,7 @@ def write_csv(sheet: Sheet, path: str | Path) -> list[Path]:
         OSError: the place cannot be written; nothing half-written is left.
     """
     target = Path(path)
+    check_folder(target)
     tables = all_tables(sheet)
     if target.suffix.lower() == ".csv":
         keys = dict.fromkeys(("list", *(k for found, _ in tables.values() for k in found)))
@@ -133,6 +145,7 @@ def write_xlsx(sheet: Sheet, path: str | Path) -> Path:
 
     from xlsxwriter.workbook import Workbook
 
+    check_folder(Path(path))
     out = io.BytesIO()
     book = Workbook(out, {"in_memory": True, "strings_to_formulas": False})
     book.set_properties(

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from ringout.report.drawing.paper import Sheet
-from ringout.report.sheet_files import free_name, write_whole
+from ringout.report.sheet_files import check_folder, free_name, write_whole
 
 
 def write_sheets(sheets: Sequence[Sheet], target: Path) -> list[Path]:
@@ -25,6 +25,7 @@ def write_sheets(sheets: Sequence[Sheet], target: Path) -> list[Path]:
     """
     files: list[Path] = []
     taken: set[str] = set()
+    check_folder(target)
     for number, sheet in enumerate(sheets, start=1):
         if target.suffix.lower() == ".svg":
             file = target if number == 1 else target.with_stem(f"{target.stem}-{number}")

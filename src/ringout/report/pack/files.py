@@ -9,7 +9,7 @@ from ringout.report.drawing.metrics import FAMILIES
 from ringout.report.pack.dxf import svg_to_dxf
 from ringout.report.pack.model import Pack, Picture
 from ringout.report.pack.pictures import FONT
-from ringout.report.sheet_files import free_name, write_whole
+from ringout.report.sheet_files import check_folder, free_name, write_whole
 
 
 def pack_pictures(pack: Pack) -> Iterator[tuple[str, Picture]]:
@@ -47,6 +47,7 @@ def _write(
     pack: Pack, folder: str | Path, ending: str, content: Callable[[Picture], bytes]
 ) -> list[Path]:
     files = []
+    check_folder(Path(folder))
     for name, found in pack_pictures(pack):
         files.append(Path(folder) / f"{name}.{ending}")
         write_whole(files[-1], content(found))
