@@ -83,7 +83,8 @@ def prove(
     Args:
         path: the cell file.
         remedies: also look for cures and solve each again.
-        progress: called with findings done and findings in all.
+        progress: called with findings done and findings in all; first, with 0 of 1, before the
+            judgement itself.
 
     Returns:
         The loaded file and its judgement; None when there is no cell to judge.
@@ -95,9 +96,12 @@ def prove(
         return _judged(
             path, (*loaded.cell.files, (path, str(len(loaded.problems)))), remedies=remedies
         )
+    progress(0, 1)
     judgement = judge(loaded.cell)
-    if remedies:
+    if remedies and judgement.findings:
         judgement = with_remedies(loaded.cell, judgement, progress)
+    else:
+        progress(1, 1)
     return loaded, judgement
 
 

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import io
 import json
+import sys
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
 
+from ringout import run
 from ringout.base.counted import counted
+from ringout.cli.common import progress_bar
 from ringout.cli.main import cli
 
-CORRECTED = Path(__file__).resolve().parents[2] / "examples" / "caddy-lidder" / "corrected.yaml"
+EXAMPLES = Path(__file__).resolve().parents[2] / "examples" / "caddy-lidder"
+CORRECTED = EXAMPLES / "corrected.yaml"
 
 
 def prove(path: Path, *words: str) -> Result:
@@ -60,3 +65,31 @@ def test_one_is_told_in_the_singular():
     assert counted(1, "error") == "1 error"
     assert counted(0, "error") == "0 errors"
     assert counted(2, "check did", "checks did") == "2 checks did"
+
+
+def test_progress_moves_before_anything_is_found_and_while_cures_are_sought(tmp_path):
+    seen: list[tuple[int, int]] = []
+    path = EXAMPLES / "first-drawing.yaml"
+    _, judgement = run.prove(str(path), progress=lambda done, total: seen.append((done, total)))
+    total = len(judgement.findings)
+    assert seen[0] == (0, 1)
+    assert seen[-1] == (total, total)
+    done = [d for d, t in seen[1:]]
+    assert done == sorted(done)
+    assert len(done) > total + 5  # also at each change that is tried
+
+
+def test_the_bar_goes_to_a_terminal_only(monkeypatch):
+    assert progress_bar("proving") is None  # the tests' error stream is none
+    monkeypatch.setattr("sys.stderr", Terminal())
+    show = progress_bar("proving")
+    for step in ((0, 1), (0, 4), (1, 4), (4, 4)):
+        show(*step)
+    written = sys.stderr.getvalue()
+    assert written.count("\r") == 4
+    assert written.endswith("4/4  \n")
+
+
+class Terminal(io.StringIO):
+    def isatty(self) -> bool:
+        return True

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import sys
 from collections.abc import Callable, Iterable, Sequence
@@ -96,11 +97,14 @@ def progress_bar(label: str) -> Callable[[int, int], None] | None:
     if not sys.stderr.isatty():
         return None
 
+    turns = itertools.cycle("|/-\\")
+
     def show(done: int, total: int) -> None:
         width = 24
         filled = width * done // max(total, 1)
         end = "\n" if done >= total else ""
         bar = "#" * filled + "." * (width - filled)
-        click.echo(f"\r{label} [{bar}] {done}/{total}{end}", nl=False, err=True)
+        turn = " " if done >= total else next(turns)  # that it moves says that it lives
+        click.echo(f"\r{label} [{bar}] {done}/{total} {turn}{end}", nl=False, err=True)
 
     return show

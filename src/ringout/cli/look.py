@@ -36,7 +36,7 @@ def prove(cell: str, *, as_json: bool, quick: bool) -> None:
     from ringout.report.prove_json import prove_answer
     from ringout.report.prove_text import plain, prove_lines
 
-    bar = None if as_json else progress_bar("solving cures")
+    bar = None if as_json else progress_bar("proving" if quick else "proving, solving cures")
     loaded, judgement = run.prove(cell, remedies=not quick, progress=bar)
     stop_if_unusable(loaded, as_json, lambda: prove_answer(cell, None, loaded.problems))
     assert judgement is not None

@@ -46,19 +46,26 @@ def with_remedies(
     Args:
         cell: the judged cell.
         judgement: its judgement.
-        progress: called with findings done and findings in all.
+        progress: called with findings done and findings in all, at each change that is tried.
 
     Returns:
         The judgement with remedies; each was applied to a copy of the cell and judged anew in
         all states.
     """
-    trials = Trials(cell, judgement)
-    findings = []
-    for number, found in enumerate(judgement.findings):
+    findings: list[Finding] = []
+    total = len(judgement.findings)
+
+    def tick() -> None:
+        if progress is not None:
+            progress(len(findings), total)
+
+    trials = Trials(cell, judgement, tick)
+    for found in judgement.findings:
+        tick()
         cured = found.severity is Severity.NOTE
         findings.append(found if cured else replace(found, remedies=_remedies(trials, found)))
-        if progress is not None:
-            progress(number + 1, len(judgement.findings))
+    if total:
+        tick()
     return replace(judgement, findings=tuple(findings))
 
 

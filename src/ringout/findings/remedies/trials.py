@@ -27,10 +27,12 @@ class Trials:
     Args:
         cell: the cell as it is in the file.
         before: its judgement.
+        tick: called before each change that is judged.
     """
 
     cell: Cell
     before: Judgement
+    tick: Callable[[], None] = lambda: None
     _judged: dict[Edit, Judgement] = field(default_factory=dict)
     _bleeders: dict[str, float | None] = field(default_factory=dict)
     _base: Survey | None = None
@@ -43,6 +45,7 @@ class Trials:
     def judged(self, edit: Edit, cell: Cell) -> Judgement:
         """Return the judgement of a changed cell; the edit text tells changes apart."""
         if edit not in self._judged:
+            self.tick()
             self._judged[edit] = judge(cell)
         return self._judged[edit]
 
