@@ -12,6 +12,7 @@ from ringout.base.quantity import format_quantity
 from ringout.cell.catalogue import load_part, part_file, part_names
 from ringout.cell.part import COMMON_VALUES, ELEMENT_KINDS, ElementSpec, Part
 from ringout.report.prove_text import table
+from ringout.report.sheet_layout import area_words
 from ringout.tables.reader import source
 
 _WIDTH = 96
@@ -128,7 +129,7 @@ def part_lines(part: Part) -> list[str]:
         )
     for core in part.cores:
         ends = f", pin {core.from_pin} to pin {core.to_pin}" if core.from_pin else ""
-        lines.append(f"Core {core.colour}: {core.area_mm2:g} mm2{ends}")
+        lines.append(f"Core {core.colour}: {area_words(core.area_mm2)} mm2{ends}")
     for name, text in part.settings.items():
         lines.append(f"Setting {name}: {text} unless the item line says otherwise")
     lines += ["", f"Source: {_source_text(part.source)}"]

@@ -199,7 +199,7 @@ class _EndBuilder:
             except KeyError:
                 return
             if thick > most:
-                yield f"{thick:g} mm2 is more than this connector takes ({most:g} mm2)"
+                yield f"{thick:.3g} mm2 is more than this connector takes ({most:g} mm2)"
 
     # -- rows ----------------------------------------------------------------------------
 

@@ -23,8 +23,13 @@ def wrapped(text: str, first: str = "", indent: str | None = None) -> list[str]:
 
 
 def area_words(area_mm2: float) -> str:
-    """Return a cross-section as the trade writes it: 0.34, 1.0, 2.5, 4."""
-    return "1.0" if area_mm2 == 1 else f"{area_mm2:g}"
+    """Return a cross-section as the trade writes it: 0.34, 1.0, 2.5, 4; of an AWG, 1.31."""
+    return "1.0" if area_mm2 == 1 else f"{area_mm2:.3g}"
+
+
+def length_words(length_m: float) -> str:
+    """Return a length to the centimetre, as in `9.14 m`."""
+    return f"{round(length_m, 2):g} m"
 
 
 def beside(left: Sequence[str], right: Sequence[str], gap: str = "   ") -> list[str]:

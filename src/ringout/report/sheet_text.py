@@ -6,7 +6,7 @@ from itertools import groupby
 
 from ringout.report.faces_model import fitted_name
 from ringout.report.faces_text import face_lines
-from ringout.report.sheet_layout import WIDTH, area_words, columns, wrapped
+from ringout.report.sheet_layout import WIDTH, area_words, columns, length_words, wrapped
 from ringout.report.sheet_make import strip_words, torque_words
 from ringout.report.sheet_model import FIELD_PLUG, PLUGGED, CutList, End, IoRow, Row, Sheet
 
@@ -74,7 +74,7 @@ def connection_text(sheet: Sheet) -> list[str]:
         head = _head(first, ends[-1])
         cut = lengths.get(first.cable)
         if cut is not None:
-            head += f"  {cut.part}, {cut.cores}, {cut.length_m:g} m"
+            head += f"  {cut.part}, {cut.cores}, {length_words(cut.length_m)}"
         lines += [head, "-" * min(len(head), WIDTH)]
         for end in ends:
             lines += end_text(end, sheet.market)
@@ -181,7 +181,7 @@ def cut_text(cut: CutList) -> list[str]:
                 TICK,
                 c.cable,
                 c.part,
-                f"{c.length_m:g} m",
+                length_words(c.length_m),
                 c.from_place or "-",
                 c.to_place or "-",
                 str(c.ends_by_hand),
@@ -199,7 +199,7 @@ def cut_text(cut: CutList) -> list[str]:
             [
                 f"  {TICK}",
                 m.part,
-                f"{m.length_m:g} m",
+                length_words(m.length_m),
                 str(m.pieces),
                 "ready-made" if m.made_up else "cut",
             ]

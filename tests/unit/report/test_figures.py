@@ -10,6 +10,7 @@ from click.testing import CliRunner
 
 from ringout.base.quantity import format_between, format_plain
 from ringout.cli.main import cli
+from ringout.report.sheet_layout import area_words, length_words
 
 CORRECTED = str(
     Path(__file__).resolve().parents[3] / "examples" / "caddy-lidder" / "corrected.yaml"
@@ -41,3 +42,13 @@ def test_the_meter_shows_no_microvolts():
     said = CliRunner().invoke(cli, words).stdout
     assert "µV" not in said and "nV" not in said
     assert "0 V" in said
+
+
+def test_sizes_and_lengths_of_another_system_are_rounded():
+    # 16 AWG is 1.3087 mm2 and 22 AWG 0.3255 mm2 (astm-b258, rounded); 30 ft are 9.144 m
+    assert [area_words(a) for a in (1.3087, 0.325534, 1.0, 2.5, 0.34, 16.0)] == [
+        "1.31", "0.326", "1.0", "2.5", "0.34", "16",
+    ]  # fmt: skip
+    assert [length_words(m) for m in (9.144, 5.0, 0.5, 123.456)] == [
+        "9.14 m", "5 m", "0.5 m", "123.46 m",
+    ]  # fmt: skip

@@ -12,7 +12,7 @@ from ringout.report.drawing.paper import LINE_MM, NAME_MM, TEXT_MM, TITLE_MM, Bo
 from ringout.report.drawing.symbols import draw_pin
 from ringout.report.drawing.wires import draw_core
 from ringout.report.faces_model import OTHER_GENDER, SIDES, Face, FacePin, bare_face, fitted_name
-from ringout.report.sheet_layout import area_words
+from ringout.report.sheet_layout import area_words, length_words
 from ringout.report.sheet_model import FIELD_PLUG, PLUGGED, CutRow, End, Row
 from ringout.report.sheet_model import Sheet as Connections
 from ringout.tables.faces import connectors
@@ -124,7 +124,7 @@ class _Drawer:
         wide = self.paper.text(EDGE_MM, 4.6, self.cable, size_mm=TITLE_MM, bold=True)
         words = [self.ends[0].part]
         if self.cut is not None:
-            words = [f"{self.cut.length_m:g} m", f"{self.cut.part}: {self.cut.title}"]
+            words = [length_words(self.cut.length_m), f"{self.cut.part}: {self.cut.title}"]
             words.append(f"{self.cut.used_cores} cores used, {self.cut.spare_cores} spare")
         y = 4.6
         room = WIDTH_MM - 2 * EDGE_MM - wide - 3.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 from ringout.cell.model import Cell
 from ringout.report.faces_model import fitted_name
 from ringout.report.pack.model import BillRow
-from ringout.report.sheet_layout import area_words
+from ringout.report.sheet_layout import area_words, length_words
 from ringout.report.sheet_model import CutList, Sheet
 
 DEVICES, CABLES, SMALL = "Devices", "Cables and cordsets", "Small parts"
@@ -48,10 +48,10 @@ def _cables(cut: CutList) -> list[BillRow]:
             for c in cut.cables:
                 if c.part == metre.part:
                     lengths[c.length_m] = lengths.get(c.length_m, 0) + 1
-            each = ", ".join(f"{n} of {m:g} m" for m, n in sorted(lengths.items()))
+            each = ", ".join(f"{n} of {length_words(m)}" for m, n in sorted(lengths.items()))
             rows.append(BillRow(CABLES, metre.part, metre.title, str(metre.pieces), used, each))
         else:
-            total = f"{metre.length_m:g} m"
+            total = length_words(metre.length_m)
             pieces = "one piece" if metre.pieces == 1 else f"{metre.pieces} pieces"
             note = f"{pieces} off the drum"
             rows.append(BillRow(CABLES, metre.part, metre.title, total, used, note))

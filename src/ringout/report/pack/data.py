@@ -10,6 +10,7 @@ from typing import Any
 from ringout.report.faces_model import connector_name
 from ringout.report.pack.labels import laid_labels
 from ringout.report.pack.model import Pack, Picture
+from ringout.report.sheet_layout import length_words
 from ringout.report.sheet_model import LINK, PLUGGED, End, Row
 from ringout.report.sheet_text import core_cells
 from ringout.tables.labels import LabelSize
@@ -68,7 +69,7 @@ def pack_data(pack: Pack, *, paper: str, only: str | None, size: LabelSize) -> d
         "not_run": pack.not_run,
         "expects": pack.expects,
         "items": pack.items,
-        "cables": [(c.cable, f"{c.part}, {c.length_m:g} m") for c in sheet.cut.cables],
+        "cables": [(c.cable, f"{c.part}, {length_words(c.length_m)}") for c in sheet.cut.cables],
     }
     return {key: printable(value) for key, value in answer.items()}
 
