@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from itertools import combinations
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 
 from ringout.base import Severity
 from ringout.circuit.model import BoolArray, Circuit
-from ringout.findings.levels import LevelSurvey, SignalStates, wanted
+from ringout.findings.levels import LevelSurvey, SignalStates, channel_actor, wanted
 from ringout.findings.model import Finding, SignalResult
 
 # What is told of each of the two signals alone, and is the same thing.
@@ -41,15 +40,40 @@ def with_exchanged(
     ]
     pairs: dict[str, str] = {}
     told = []
-    for a, b in combinations(wrong, 2):
-        if {a.signal.name, b.signal.name} & set(pairs) or a.signal.item != b.signal.item:
-            continue
-        if (a.signal.on is None) != (b.signal.on is None):
+    for a, b in _candidates(circuit, wrong):
+        if a.signal.name in pairs or b.signal.name in pairs:
             continue
         if _stands_for(circuit, a, b) and _stands_for(circuit, b, a):
             pairs |= {a.signal.name: b.signal.name, b.signal.name: a.signal.name}
             told.append(_finding(a, b))
     return [f for f in findings if not _explained(f, pairs)] + told
+
+
+def _candidates(
+    circuit: Circuit, wrong: list[SignalStates]
+) -> Iterator[tuple[SignalStates, SignalStates]]:
+    """Yield pairs of one controller and kind of which each hangs on what moves the other."""
+    moves = [_moved_by(circuit, states) for states in wrong]
+    hang: dict[int, list[int]] = {}
+    for n, states in enumerate(wrong):
+        for column in states.columns:
+            hang.setdefault(column, []).append(n)
+    for n, a in enumerate(wrong):
+        near = {m for column in moves[n] for m in hang.get(column, ()) if m > n}
+        for m in sorted(near):
+            b = wrong[m]
+            alike = a.signal.item == b.signal.item
+            alike &= (a.signal.on is None) == (b.signal.on is None)
+            if alike and moves[n] <= set(b.columns) and moves[m] <= set(a.columns):
+                yield a, b
+
+
+def _moved_by(circuit: Circuit, states: SignalStates) -> set[int]:
+    """Return the actors a signal follows that no circuit moves: persons and commands."""
+    if states.signal.on is None:
+        return {circuit.actor_index[channel_actor(circuit, states.signal)]}
+    leaves = {circuit.actor_index[leaf.actor] for leaf in states.signal.on.leaves()}
+    return {column for column in leaves if circuit.actors[column].moved_by == "person"}
 
 
 def _explained(finding: Finding, pairs: Mapping[str, str]) -> bool:
@@ -68,11 +92,6 @@ def _follows(states: SignalStates, want: BoolArray) -> bool:
 
 def _stands_for(circuit: Circuit, a: SignalStates, b: SignalStates) -> bool:
     """Return whether what is measured as `a` is what `b` is to be, in all states of both."""
-    moved = {c for c in range(len(circuit.actors)) if circuit.actors[c].moved_by == "person"}
-    if b.signal.on is not None:
-        needs = {circuit.actor_index[leaf.actor] for leaf in b.signal.on.leaves()}
-        if needs & moved - set(a.columns):
-            return False
     want = [wanted(circuit, b.signal, row) for row in a.positions]
     return _follows(a, np.array(want, dtype=np.bool_))
 

@@ -182,6 +182,8 @@ def quieten(
         signals: every signal judged.
         findings: everything found.
     """
+    if not any(f.code == "F901" for f in findings):
+        return list(findings)
     errors = [f for f in findings if f.severity is Severity.ERROR and f.code != "F901"]
     told = {v: f.code for f in reversed(errors) for k, v in f.about if k == "signal"}
     label = rail_labels(circuit)
