@@ -43,8 +43,8 @@ def test_the_last_line_counts_lines_that_were_not_used(tmp_path, pairs, count):
     done = prove(path, "--quick")
     assert done.exit_code == 2
     last = done.stdout.rstrip().splitlines()[-1]
-    words = "1 line of the file is" if count == 1 else f"{count} lines of the file are"
-    assert f"{words} not used" in last
+    words = "1 line is not used as it stands" if count == 1 else f"{count} lines are not used"
+    assert words in last
     assert "incomplete" in last
     assert json.loads(prove(path, "--quick", "--json").stdout)["unused_lines"] == count
 

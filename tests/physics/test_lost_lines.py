@@ -82,6 +82,16 @@ def test_a_controllers_own_feed_is_still_told(judged):
     assert "F401" in {f.code for f in judgement.findings}
 
 
+@pytest.mark.parametrize(
+    "line", ["signal here is on while B1 target", "K2:2 to K2:COM is 20..25 V while B1 target"]
+)
+def test_an_expectation_of_a_lost_line_is_not_run(judged, line):
+    more = f"expect:\n  - {line}\nsignals:"
+    _, judgement = judged(("B1-X:4  K2:2", "B9:4  K2:2"), ("signals:", more))
+    assert "F901" not in {f.code for f in judgement.findings}
+    assert line in {n.check for n in judgement.not_run}
+
+
 def test_a_file_used_whole_holds_nothing_back(judged):
     loaded, judgement = judged(("B1-X:4  K2:2", "B1-X:4  K2:5"))
     assert not loaded.broken

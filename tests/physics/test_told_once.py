@@ -34,7 +34,7 @@ def test_an_expectation_is_no_second_error(bench, line):
     assert verdict.codes == ["F107"], verdict.told()
     found = verdict.finding("F901")
     assert found.severity is Severity.NOTE
-    assert "F107 on go says why" in found.message
+    assert "F107, told of go, says why" in found.message
 
 
 @pytest.mark.parametrize(
@@ -62,3 +62,11 @@ def test_the_contacts_of_one_selector_are_told_once(bench):
     for remedy in found.remedies:
         assert {m.signal for m in remedy.margins} == {"auto", "manual"}
     assert all("gold" in text for text in proven(found))
+
+
+def test_an_expectation_of_a_dead_block_is_no_second_error(bench):
+    line = "signal go is on while S1 pressed"
+    cut = WIRED.replace("M K2:COM\n", "")
+    verdict = bench.cell(CARD, cut, GO, more=f"expect:\n  - {line}\n")
+    assert verdict.codes == ["F401"], verdict.told()
+    assert "F401, told of go, says why" in verdict.finding("F901").message

@@ -105,7 +105,10 @@ def parts(name: str | None, *, beside: str, as_json: bool) -> None:
             say(catalogue_lines(folder))
         return
     path = part_file(name, folder)
-    if path is None and (found := matching(name, folder)):
+    near = did_you_mean(name, part_names(folder)) if path is None else None
+    found = matching(name, folder) if path is None else []
+    # a whole name mistyped is no word to look for
+    if found and not (near is not None and "-" in name):
         click.echo(f"no part is called `{name}`; these have it in name or title:", err=True)
         if as_json:
             say_json(catalogue_answer(folder, found))
@@ -113,7 +116,6 @@ def parts(name: str | None, *, beside: str, as_json: bool) -> None:
             say(catalogue_lines(folder, found))
         return
     if path is None:
-        near = did_you_mean(name, part_names(folder))
         hint = f"did you mean `{near}`?" if near else "`ringout parts` lists them all"
         click.echo(f"there is no part `{name}`: {hint}", err=True)
         sys.exit(2)

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from ringout.base import Severity
-from ringout.base.quantity import format_between
+from ringout.base.quantity import format_between, format_plain
 from ringout.circuit.curves import value
 from ringout.circuit.model import HIGH, Circuit
 from ringout.findings.levels import LevelSurvey, SignalStates
@@ -120,7 +120,8 @@ def judge_least_current(circuit: Circuit, levels: LevelSurvey) -> list[Finding]:
                     "F702",
                     Severity.WARNING,
                     f"{element.item} needs {need * 1000:.1f} mA to work; as {states.signal.name} "
-                    f"it may get only {low_a * 1000:.2f} mA while {states.describe(circuit, row)}",
+                    f"it may get only {format_plain(low_a * 1000, 'mA')} while "
+                    f"{states.describe(circuit, row)}",
                     (circuit.cell.items[element.item].part_span, states.signal.channel_span),
                     element.item,
                     (

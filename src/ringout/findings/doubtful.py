@@ -44,6 +44,8 @@ def hold_back(
             held[signal] = None
         elif found.code == "F401" and _names_doubt(cell, found):
             held[f"feed of {found.get('item')}"] = None
+        elif found.code == "F901" and _expected_there(cell, found, unsure):
+            held[found.place] = None
         else:
             kept.append(found)
     return judged, kept, [NotRun(name, WHY) for name in held]
@@ -64,6 +66,15 @@ def _unsure(cell: Cell, signal: Signal) -> bool:
     ]
     # a common pin that many channels share says nothing of this one
     return any(str(t) in cell.doubtful for t in pins if not _shared(cell, t))
+
+
+def _expected_there(cell: Cell, found: Finding, unsure: set[str]) -> bool:
+    """Return whether an expectation speaks of what a lost line may have spoilt."""
+    expect = next((e for e in cell.expects if e.text == found.place), None)
+    if expect is None:
+        return False
+    places = [t for t in (expect.a, expect.b) if t is not None]
+    return expect.signal in unsure or any(cell.is_doubtful(t) for t in places)
 
 
 def _names_doubt(cell: Cell, found: Finding) -> bool:

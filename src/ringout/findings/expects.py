@@ -21,6 +21,8 @@ from ringout.findings.survey import Survey
 
 SLACK_V = 0.05  # bounds are never tighter than what leaks can do; no meter minds this
 SLACK_A = 1e-5
+CAUSES = frozenset({"F201", "F203", "F401", "F402", "F406"})
+"""Findings that explain what is wrong with many signals."""
 
 
 class ExpectPlan:
@@ -191,9 +193,12 @@ def quieten(
     at: dict[int, str] = {}
     for s in signals:
         element = level_element(circuit, circuit.cell.signals[s.name])
-        if s.verdict == "fails" and s.kind == "input" and element >= 0 and s.name in told:
+        if s.verdict == "fails" and s.kind == "input" and element >= 0:
             ends = circuit.elements[element]
             at |= {label[n]: s.name for n in (ends.tail, ends.head) if label[n] not in poles}
+    cause = next((f.code for f in errors if f.code in CAUSES), "")
+    if cause:  # what such an error explains is not told of each signal
+        told = {s.name: cause for s in signals if s.verdict == "fails"} | told
     out = []
     for found in findings:
         name = found.get("signal")
@@ -202,7 +207,7 @@ def quieten(
             places = [t for t in (expect.a, expect.b) if t is not None]
             name = next((n for t in places if (n := at.get(label[circuit.node(t)]))), "")
         again = found.code == "F901" and name in told
-        text = f"{found.message}; {told.get(name)} on {name} says why"
+        text = f"{found.message}; {told.get(name)}, told of {name}, says why"
         out.append(replace(found, severity=Severity.NOTE, message=text) if again else found)
     return out
 

@@ -17,7 +17,7 @@ from ringout.findings.conductors import judge_conductors
 from ringout.findings.contacts import judge_contacts, judge_least_current
 from ringout.findings.doubtful import hold_back
 from ringout.findings.exchanged import with_exchanged
-from ringout.findings.expects import ExpectPlan, quieten
+from ringout.findings.expects import CAUSES, ExpectPlan, quieten
 from ringout.findings.heat import heat_questions, judge_heat
 from ringout.findings.inductive import judge_coils
 from ringout.findings.inrush import judge_inrush
@@ -194,7 +194,6 @@ def _unsolved(bench: Bench) -> list[NotRun]:
     return out
 
 
-CAUSES = frozenset({"F201", "F203", "F401", "F402", "F406"})
 ECHOES = frozenset({"F101", "F102", "F103", "F104", "F105", "F107", "F110", "F301", "F302", "F305"})
 
 

@@ -172,8 +172,8 @@ def verdict_lines(cell: str, judgement: Judgement, paint: Paint, *, unused: int 
         did_not = counted(len(judgement.not_run), "check did", "checks did")
         summary += f"; {did_not} not run"
     if unused:
-        lines_are = counted(unused, "line of the file is", "lines of the file are")
-        summary += f"; {lines_are} not used: this verdict is incomplete"
+        one, more = "line is not used as it stands", "lines are not used as they stand"
+        summary += f"; incomplete: {counted(unused, one, more)}"
     good = not count[Severity.ERROR] and not judgement.not_run and not unused
     lines.append(paint(summary, "good" if good else "error"))
     return lines

@@ -23,7 +23,6 @@ ROOT = Path(__file__).resolve().parents[3]
 DEMO = ROOT / "examples" / "caddy-lidder" / "corrected.yaml"
 PLAIN = {"a4": "plain-a4-48", "letter": "plain-letter-44"}
 POINT_MM = 25.4 / 72
-PATH = pdfium_c.FPDF_PAGEOBJ_PATH
 LEAST_PT = 7.0  # what the house asks of print that is read in a cabinet
 
 ONE_BUTTON = """\
@@ -398,21 +397,3 @@ def test_labels_stay_within_their_stock(one, size):
             foot = row * size.pitch_y_mm + size.height_mm
             assert c.x1 * POINT_MM - size.left_mm <= right, (c, size.name)
             assert c.bottom * POINT_MM - size.top_mm <= foot, (c, size.name)
-
-
-def test_the_head_line_stands_clear_of_its_rule(tmp_path):
-    path = tmp_path / "cell.yaml"
-    text = ONE_BUTTON.replace("cell: One button", "cell: Gyp jig, paging py")  # descenders
-    path.write_text(text, "utf-8")
-    printed = packed(path, only="sheets")[1]
-    printed_chars = pages_of(printed.content)
-    with closing(pdfium.PdfDocument(printed.content)) as pdf:
-        for n, page in enumerate(pdf):
-            height = page.get_size()[1]
-            boxes = [o.get_bounds() for o in page.get_objects() if o.type == PATH]
-            rules = [height - b[3] for b in boxes if b[2] - b[0] > 170 / POINT_MM]
-            rule = min(rules)
-            assert rule < 20 / POINT_MM
-            head = [c.bottom for c in printed_chars[n].chars if c.top < rule]
-            assert head
-            assert max(head) < rule - 0.3 / POINT_MM
