@@ -176,8 +176,11 @@ def test_a_forgotten_0_v_feed_of_a_block_is_named_and_nothing_else_blamed(tmp_pa
     (tmp_path / "cell.yaml").write_text(text.replace(missing, ""), encoding="utf-8")
     _, verdict = run.prove(str(tmp_path / "cell.yaml"), remedies=False)
     told = {(f.code, f.place) for f in verdict.findings if f.severity is Severity.ERROR}
+    assert told == {("F401", "K2-XS:2")}
     # the door's input is dead with the block, so what the file itself expects of it fails too
-    assert told == {("F401", "K2-XS:2"), ("F901", "signal door_closed is on while S4 closed")}
+    expected = next(f for f in verdict.findings if f.code == "F901")
+    assert expected.place == "signal door_closed is on while S4 closed"
+    assert "F401" in expected.message
 
 
 def test_the_corrected_cell_is_clean():
