@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shutil
+import time
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from ringout.web.doors import Keys
 
 DEMO = Path(__file__).parents[2] / "examples" / "caddy-lidder" / "corrected.yaml"
 PORT = 8741
+LONGEST_S = 120.0
 HOME = f"http://127.0.0.1:{PORT}"
 
 
@@ -66,3 +68,65 @@ def field_of(answer, name: str) -> str:
     found = re.search(rf'name="{name}" value="([^"]*)"', answer.text)
     assert found, f"no field {name}"
     return found[1]
+
+
+def when_done(client, path: str):
+    """Return a page when what it waits for is worked out."""
+    end = time.monotonic() + LONGEST_S
+    while time.monotonic() < end:
+        answer = client.get(path)
+        if answer.status_code != 202 and "data-again" not in answer.text:
+            return answer
+        time.sleep(0.2)
+    raise AssertionError(f"{path} is never done")
+
+
+# -- in a real browser ---------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def serve(tmp_path_factory):
+    """Return a maker of benches, each a process of its own that ends with the module."""
+    from tests.web.chromium import start_bench
+
+    running = []
+
+    def start(name: str, *, demo: bool) -> tuple[str, Path]:
+        target = tmp_path_factory.mktemp("bench") / name
+        if demo:
+            shutil.copy(DEMO, target)
+        process, home = start_bench(target)
+        running.append(process)
+        return home, target
+
+    yield start
+    for process in running:
+        process.terminate()
+        process.wait(10)
+
+
+@pytest.fixture(scope="module")
+def home(serve):
+    return serve("cell.yaml", demo=True)[0]
+
+
+@pytest.fixture(scope="module")
+def browser():
+    from tests.web.chromium import CHROMIUM, playwright
+
+    with playwright.sync_playwright() as p:
+        made = p.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield made
+        made.close()
+
+
+@pytest.fixture
+def page(browser, home):
+    context = browser.new_context(base_url=home)
+    made = context.new_page()
+    complaints = []
+    made.on("console", lambda m: complaints.append(m.text) if m.type == "error" else None)
+    made.on("pageerror", lambda e: complaints.append(str(e)))
+    yield made
+    context.close()
+    assert not complaints  # the policy of the page is among what is complained about

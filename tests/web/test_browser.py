@@ -3,102 +3,17 @@
 from __future__ import annotations
 
 import re
-import shutil
-import socket
-import subprocess
-import sys
-import time
-import urllib.request
 
 import pytest
 
-from tests.contract.house import ROOT
-from tests.web.conftest import DEMO
+from tests.web.chromium import AXE, BROWSED, expect, playwright, press_to
 
-playwright = pytest.importorskip("playwright.sync_api")
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.skipif(CHROMIUM is None, reason="there is no chromium on this machine"),
-]
+pytestmark = BROWSED
 SIGNAL = "/circuit/start_lidding"
-
-
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
-
-
-@pytest.fixture(scope="module")
-def serve(tmp_path_factory):
-    """Return a maker of benches: each a process of its own, as the command starts it."""
-    running = []
-
-    def start(name: str, *, demo: bool) -> tuple[str, object]:
-        target = tmp_path_factory.mktemp("bench") / name
-        if demo:
-            shutil.copy(DEMO, target)
-        port = free_port()
-        code = "import sys; from ringout.cli.serve import serve; serve(sys.argv[1:])"
-        words = [sys.executable, "-c", code, str(target), "--port", str(port), "--no-open"]
-        running.append(subprocess.Popen(words, stderr=subprocess.DEVNULL))
-        home = f"http://127.0.0.1:{port}"
-        for _ in range(150):
-            try:
-                with urllib.request.urlopen(f"{home}/api/session", timeout=1):
-                    return home, target
-            except OSError:
-                time.sleep(0.1)
-        raise AssertionError("the bench did not start")
-
-    yield start
-    for process in running:
-        process.terminate()
-        process.wait(10)
-
-
-@pytest.fixture(scope="module")
-def home(serve):
-    return serve("cell.yaml", demo=True)[0]
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with playwright.sync_playwright() as p:
-        made = p.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield made
-        made.close()
-
-
-@pytest.fixture
-def page(browser, home):
-    context = browser.new_context(base_url=home)
-    made = context.new_page()
-    complaints = []
-    made.on("console", lambda m: complaints.append(m.text) if m.type == "error" else None)
-    made.on("pageerror", lambda e: complaints.append(str(e)))
-    yield made
-    context.close()
-    assert not complaints  # the policy of the page is among what is complained about
 
 
 def result(page) -> str:
     return page.inner_text(".result")
-
-
-def expect(page, selector: str):
-    """Return what waits for a place to say something; the page's policy forbids `eval`."""
-    return playwright.expect(page.locator(selector))
-
-
-def press_to(page, key: str, most: int = 200) -> None:
-    """Press Tab until the focus is on the place with this key."""
-    for _ in range(most):
-        page.keyboard.press("Tab")
-        if page.evaluate("document.activeElement.getAttribute('data-key')") == key:
-            return
-    raise AssertionError(f"{key} is not reached by Tab")
 
 
 def test_keyboard_alone_presses_measures_and_goes_back(page):
@@ -385,9 +300,6 @@ def test_a_person_makes_a_cell_from_nothing(browser, serve):
     expect(page, ".result").to_contain_text(": on")
     assert target.read_text("utf-8").startswith("cell: First cell\n")
     context.close()
-
-
-AXE = ROOT / "node_modules" / "axe-core" / "axe.min.js"  # from the npm registry, for tests only
 
 
 @pytest.mark.skipif(not AXE.exists(), reason="axe-core is not installed")

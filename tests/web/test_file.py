@@ -299,6 +299,7 @@ def test_openapi_names_every_door_of_the_api(bench):
     assert set(found["paths"]) == {
         "/session", "/overview", "/circuit/{signal}", "/sockets", "/file",
         "/check", "/undo", "/add", "/faults", "/faults/exposed", "/checkout", "/checkout/run",
+        "/checkout/news",
         "/checkout/steps/{number}", "/find", "/exercise", "/exercise/{token}",
         "/exercise/{token}/measure", "/exercise/{token}/name",
     }  # fmt: skip

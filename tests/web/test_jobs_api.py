@@ -11,8 +11,7 @@ from ringout import run
 from ringout.find.words import understand_all
 from ringout.report.checkout_view import checkout_answer, numbered
 from ringout.report.find_view import find_answer
-from tests.web.conftest import DEMO, client_of
-from tests.web.test_jobs_faults import when_done
+from tests.web.conftest import DEMO, client_of, when_done
 
 TOKEN = {"X-Bench-Token": "right-token"}
 
@@ -43,30 +42,37 @@ def test_the_checkout_is_told_as_the_command_tells_it(client, cell):
 def test_a_step_is_judged_and_kept(client):
     steps = client.get("/api/checkout").json()["steps"]
     first = steps[0]
-    assert client.post("/api/checkout/run", headers=TOKEN).json()["entries"] == []
-    good = {"reading": f"{first['high'] / 2}", "unit": "Ω"}
+    assert (
+        client.post("/api/checkout/run", json={"who": "Ada"}, headers=TOKEN).json()["entries"] == []
+    )
+    good = {"who": "Ada", "reading": f"{first['high'] / 2}", "unit": "Ω"}
     told = client.post("/api/checkout/steps/1", json=good, headers=TOKEN).json()
-    assert (told["entries"][0]["verdict"], told["next"]) == ("pass", 2)
-    told = client.post("/api/checkout/steps/2", json={"reading": "open"}, headers=TOKEN).json()
-    assert told["entries"][1]["verdict"] == "fail"
+    assert (told["entries"][0]["verdict"], told["next"]) == ("right", 2)
+    told = client.post(
+        "/api/checkout/steps/2", json={"who": "Ada", "reading": "open"}, headers=TOKEN
+    ).json()
+    assert told["entries"][1]["verdict"] == "wrong"
     assert client.get("/api/checkout/run").json() == told
     glance = next(s for s in steps if s["kind"] == "inputs")
     name, word = glance["levels"][0]["name"], glance["levels"][0]["word"]
-    body = {"levels": {name: "off" if word == "on" else "on"}}
+    body = {"who": "Ada", "levels": {name: "off" if word == "on" else "on"}}
     path = f"/api/checkout/steps/{glance['number']}"
     told = client.post(path, json=body, headers=TOKEN).json()
-    assert told["entries"][-1]["verdict"] == "fail"
-    told = client.post(path, json={}, headers=TOKEN).json()
-    assert told["entries"][-1]["verdict"] == "pass"
+    assert told["entries"][-1]["verdict"] == "wrong"
+    told = client.post(path, json={"who": "Ben"}, headers=TOKEN).json()
+    last = told["entries"][-1]
+    assert (last["verdict"], last["who"], last["disputed"]) == ("right", "Ben", True)
 
 
 @pytest.mark.parametrize(
     ("path", "body", "status"),
     [
-        ("/api/checkout/steps/1", {"reading": "many"}, 422),
-        ("/api/checkout/steps/1", {"reading": "1", "more": 2}, 422),
-        ("/api/checkout/steps/0", {"reading": "1"}, 422),
-        ("/api/checkout/steps/9999", {"reading": "1"}, 404),
+        ("/api/checkout/steps/1", {"who": "Ada", "reading": "many"}, 422),
+        ("/api/checkout/steps/1", {"who": "Ada", "reading": "1", "more": 2}, 422),
+        ("/api/checkout/steps/1", {"reading": "1"}, 422),
+        ("/api/checkout/steps/1", {"who": "", "reading": "1"}, 422),
+        ("/api/checkout/steps/0", {"who": "Ada", "reading": "1"}, 422),
+        ("/api/checkout/steps/9999", {"who": "Ada", "reading": "1"}, 404),
     ],
 )
 def test_what_does_not_fit_is_refused(client, path, body, status):
@@ -92,7 +98,8 @@ def test_culprits_are_told_as_the_command_tells_them(client, cell):
 
 def test_every_path_of_these_pages_is_described(client):
     paths = client.get("/api/openapi.json").json()["paths"]
-    for path in ("/faults", "/checkout", "/checkout/run", "/checkout/steps/{number}", "/find",
+    for path in ("/faults", "/checkout", "/checkout/run", "/checkout/news",
+                 "/checkout/steps/{number}", "/find",
                  "/exercise", "/exercise/{token}/measure"):  # fmt: skip
         assert path in paths
         for method in paths[path].values():

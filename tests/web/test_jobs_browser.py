@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shutil
 import threading
 import time
 import urllib.request
@@ -10,23 +11,19 @@ from pathlib import Path
 
 import pytest
 
-from tests.web.test_browser import (  # noqa: F401  # fixtures
+from tests.web.chromium import (
     AXE,
-    CHROMIUM,
-    browser,
+    BROWSED,
+    LONG_MS,
     expect,
-    home,
-    page,
-    playwright,
+    go,
     press_to,
-    serve,
+    settle,
+    start_bench,
 )
+from tests.web.conftest import DEMO
 
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.skipif(CHROMIUM is None, reason="there is no chromium on this machine"),
-]
-LONG_MS = 120_000
+pytestmark = BROWSED
 SEEN = "start_lidding+off+while+S1+pressed"
 PAGES = (
     "/faults", "/faults?effect=harm", "/faults/off%20W2:BK@K1%20at%20K1-X2:3?step=yes",
@@ -36,17 +33,7 @@ PAGES = (
 )  # fmt: skip
 
 
-def settle(page) -> None:  # noqa: F811
-    """Wait until nothing is being worked out any more."""
-    playwright.expect(page.locator("[data-again]")).to_have_count(0, timeout=LONG_MS)
-
-
-def go(page, path: str) -> None:  # noqa: F811
-    page.goto(path)
-    settle(page)
-
-
-def test_faults_are_narrowed_and_followed_by_keyboard(page):  # noqa: F811
+def test_faults_are_narrowed_and_followed_by_keyboard(page):
     go(page, "/faults")
     press_to(page, "effect can damage")
     page.keyboard.press("Enter")
@@ -64,19 +51,21 @@ def test_faults_are_narrowed_and_followed_by_keyboard(page):  # noqa: F811
     assert "Changed against the file" in page.inner_text("main")
 
 
-def good_reading(page, number: int) -> str:  # noqa: F811
+def good_reading(page, number: int) -> str:
     """Return what a sound cell shows at a step, in the unit the step reads."""
     step = page.request.get("/api/checkout").json()["steps"][number - 1]
     low, high = step["low"] or 0.0, step["high"]
     return "open" if high is None else f"{(low + high) / 2:.3f}"
 
 
-def test_a_checkout_is_worked_through_by_keyboard(page):  # noqa: F811
+def test_a_checkout_is_worked_through_by_keyboard(page):
     go(page, "/checkout")
     press_to(page, "go")
     page.keyboard.press("Enter")
     page.wait_for_url("**/checkout/1")
     assert page.evaluate("document.activeElement.name") == "reading"
+    say_who(page, "Ada")
+    page.focus("[name=reading]")
     page.keyboard.type(good_reading(page, 1))
     page.keyboard.press("Enter")
     page.wait_for_url("**/checkout/2")
@@ -93,55 +82,66 @@ def test_a_checkout_is_worked_through_by_keyboard(page):  # noqa: F811
     expect(page, ".culprits").to_be_visible()
 
 
-def test_a_run_goes_on_after_the_server_was_killed(serve, browser):  # noqa: F811
-    first, file = serve("cell.yaml", demo=True)
-    context = browser.new_context(base_url=first)
-    tab = context.new_page()
-    go(tab, "/checkout/1")
-    tab.fill("[name=reading]", good_reading(tab, 1))
-    tab.click("[data-key=enter]")
-    tab.wait_for_url("**/checkout/2")
-    context.close()
-    kept = list((Path(file).parent / ".ringout").glob("checkout-*.json"))
-    assert len(kept) == 1
-    again = _second(file)
-    try:
-        context = browser.new_context(base_url=again[0])
+def say_who(tab, name: str) -> None:
+    """Give a name with the first reading."""
+    tab.fill(".answer [name=who]", name)
+
+
+def test_a_run_goes_on_after_the_server_was_killed(browser, tmp_path):
+    """Nothing is lost by a kill in the moment after an answer: what was said is on the disk."""
+    target = tmp_path / "cell.yaml"
+    shutil.copy(DEMO, target)
+    process, where = start_bench(target)
+    with browser.new_context(base_url=where) as context:
         tab = context.new_page()
-        go(tab, "/checkout")
-        assert "1 of" in tab.inner_text(".result")
-        context.close()
+        go(tab, "/checkout/1")
+        say_who(tab, "Ada")
+        tab.fill("[name=reading]", good_reading(tab, 1))
+        tab.click("[data-key=enter]")
+        tab.wait_for_url("**/checkout/2")
+        process.kill()
+    process.wait(10)
+    process, where = start_bench(target)
+    try:
+        with browser.new_context(base_url=where) as context:
+            tab = context.new_page()
+            go(tab, "/checkout")
+            assert "1 of" in tab.inner_text(".result")
+            assert "Ada" in tab.inner_text("main")
     finally:
-        again[1]()
-
-
-def _second(file):
-    """Serve the same file by another process."""
-    import subprocess
-    import sys
-
-    from tests.web.test_browser import free_port
-
-    port = free_port()
-    code = "import sys; from ringout.cli.serve import serve; serve(sys.argv[1:])"
-    words = [sys.executable, "-c", code, str(file), "--port", str(port), "--no-open"]
-    process = subprocess.Popen(words, stderr=subprocess.DEVNULL)
-    where = f"http://127.0.0.1:{port}"
-    for _ in range(150):
-        try:
-            with urllib.request.urlopen(f"{where}/api/session", timeout=1):
-                break
-        except OSError:
-            time.sleep(0.1)
-
-    def stop() -> None:
         process.kill()
         process.wait(10)
 
-    return where, stop
+
+def test_two_people_see_each_others_steps(browser, serve):
+    """Two browsers on one checkout: each sees what the other enters, and loses nothing it types."""
+    where, _ = serve("cell.yaml", demo=True)
+    with browser.new_context(base_url=where) as one, browser.new_context(base_url=where) as two:
+        ada, ben, list_ = one.new_page(), two.new_page(), two.new_page()
+        go(ada, "/checkout/1")
+        go(ben, "/checkout/1")
+        go(list_, "/checkout")
+        say_who(ben, "Ben")
+        ben.fill("[name=reading]", "0.")
+        say_who(ada, "Ada")
+        ada.fill("[name=reading]", good_reading(ada, 1))
+        ada.click("[data-key=enter]")
+        ada.wait_for_url("**/checkout/2")
+        expect(ben, ".outcome").to_contain_text("Ada")
+        expect(list_, ".steps li >> nth=0").to_contain_text("Ada")
+        expect(list_, ".result").to_contain_text("1 of")
+        assert ben.input_value("[name=reading]") == "0."
+        assert ben.input_value(".answer [name=who]") == "Ben"
+        ben.fill("[name=reading]", "open")
+        ben.click("[data-key=enter]")
+        ben.wait_for_selector(".outcome.fails")
+        expect(ben, ".outcome").to_contain_text("Two people did not see the same")
+        go(ada, "/checkout/2")  # the name is remembered
+        assert ada.locator(".answer [name=who]").count() == 0
+        assert "Ada" in ada.inner_text(".person summary")
 
 
-def test_the_culprit_is_found_by_picking_with_the_keyboard(page):  # noqa: F811
+def test_the_culprit_is_found_by_picking_with_the_keyboard(page):
     page.goto("/find")
     press_to(page, "signal shown")
     page.keyboard.type("off")
@@ -161,7 +161,7 @@ def test_the_culprit_is_found_by_picking_with_the_keyboard(page):  # noqa: F811
     assert page.locator(".culprits li").count() != before or page.locator(".made li").count() == 2
 
 
-def test_an_exercise_is_done_by_keyboard(page):  # noqa: F811
+def test_an_exercise_is_done_by_keyboard(page):
     page.goto("/exercise")
     press_to(page, "seed")
     page.keyboard.type("keys")
@@ -183,7 +183,7 @@ def test_an_exercise_is_done_by_keyboard(page):  # noqa: F811
     expect(page, ".outcome").to_contain_text("Given up")
 
 
-def test_pins_of_the_sound_drawing_take_the_probes(page):  # noqa: F811
+def test_pins_of_the_sound_drawing_take_the_probes(page):
     page.goto("/exercise")
     page.click("[data-key=hide]")
     page.wait_for_selector("a.spot.pin", timeout=LONG_MS)
@@ -195,7 +195,7 @@ def test_pins_of_the_sound_drawing_take_the_probes(page):  # noqa: F811
     page.wait_for_selector(".taken .display")
 
 
-def test_the_pack_is_made_and_comes_as_a_file(page):  # noqa: F811
+def test_the_pack_is_made_and_comes_as_a_file(page):
     pytest.importorskip("typst")
     page.goto("/paper?what=pack")
     page.select_option("[data-key=part]", "labels")
@@ -206,7 +206,7 @@ def test_the_pack_is_made_and_comes_as_a_file(page):  # noqa: F811
     assert Path(waiting.value.path()).read_bytes().startswith(b"%PDF-")
 
 
-def test_a_sheet_prints_without_the_bench_around_it(page):  # noqa: F811
+def test_a_sheet_prints_without_the_bench_around_it(page):
     page.goto("/paper")
     page.emulate_media(media="print")
     expect(page, ".top").to_be_hidden()
@@ -215,12 +215,13 @@ def test_a_sheet_prints_without_the_bench_around_it(page):  # noqa: F811
     assert len(page.pdf()) > 20_000
 
 
-def test_everything_works_without_script(browser, home):  # noqa: F811
+def test_everything_works_without_script(browser, home):
     context = browser.new_context(base_url=home, java_script_enabled=False)
     tab = context.new_page()
     tab.goto("/checkout")
     tab.wait_for_selector("[data-key=go]", timeout=LONG_MS)  # it has asked again by itself
     tab.goto("/checkout/3")
+    say_who(tab, "Ada")
     tab.fill("[name=reading]", "99")
     tab.click("[data-key=enter]")
     tab.wait_for_selector(".outcome.fails")
@@ -239,7 +240,7 @@ def test_everything_works_without_script(browser, home):  # noqa: F811
 
 
 @pytest.mark.parametrize("width", [1440, 1024, 390])
-def test_no_page_is_wider_than_the_screen(browser, home, width):  # noqa: F811
+def test_no_page_is_wider_than_the_screen(browser, home, width):
     context = browser.new_context(base_url=home, viewport={"width": width, "height": 900})
     tab = context.new_page()
     for path in PAGES:
@@ -250,7 +251,7 @@ def test_no_page_is_wider_than_the_screen(browser, home, width):  # noqa: F811
 
 @pytest.mark.skipif(not AXE.exists(), reason="axe-core is not installed")
 @pytest.mark.parametrize("width", [1440, 390])
-def test_axe_finds_nothing_serious_here(browser, home, width):  # noqa: F811
+def test_axe_finds_nothing_serious_here(browser, home, width):
     context = browser.new_context(
         base_url=home, viewport={"width": width, "height": 900}, bypass_csp=True
     )
@@ -275,7 +276,7 @@ def test_axe_finds_nothing_serious_here(browser, home, width):  # noqa: F811
     context.close()
 
 
-def test_ten_at_once_are_all_served_and_one_process_reckons(serve):  # noqa: F811
+def test_ten_at_once_are_all_served_and_one_process_reckons(serve):
     where, _ = serve("cell.yaml", demo=True)
     times: list[float] = []
 

@@ -15,8 +15,7 @@ from ringout.find.words import understand_all
 from ringout.findings.looks import Look, Predictor
 from ringout.web.exercise import Exercises, Wanted, hide, measure, visible
 from ringout.web.least import least_looks, smallest_cover
-from tests.web.conftest import DEMO, HOME, text_of
-from tests.web.test_jobs_faults import when_done
+from tests.web.conftest import DEMO, HOME, text_of, when_done
 
 SEND = {"origin": HOME}
 TOKEN = {"X-Bench-Token": "right-token"}

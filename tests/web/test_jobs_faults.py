@@ -10,20 +10,7 @@ import pytest
 
 from ringout import run
 from ringout.web.session import Session
-from tests.web.conftest import DEMO, client_of, text_of
-
-LONGEST_S = 120.0
-
-
-def when_done(client, path: str):
-    """Return a page when what it waits for is worked out."""
-    end = time.monotonic() + LONGEST_S
-    while time.monotonic() < end:
-        answer = client.get(path)
-        if answer.status_code != 202 and "data-again" not in answer.text:
-            return answer
-        time.sleep(0.2)
-    raise AssertionError(f"{path} is never done")
+from tests.web.conftest import DEMO, LONGEST_S, client_of, text_of, when_done
 
 
 @pytest.fixture(scope="module")

@@ -14,9 +14,8 @@ from ringout import run
 from ringout.find.words import understand_all
 from ringout.web.exchange import Ask
 from ringout.web.seen import SHOWN, pickable, picked
-from tests.web.conftest import DEMO, text_of
+from tests.web.conftest import DEMO, text_of, when_done
 from tests.web.test_fuzz import TEXT, sayable
-from tests.web.test_jobs_faults import when_done
 
 SEEN = "start_lidding off while S1 pressed"
 

@@ -9,21 +9,10 @@ from __future__ import annotations
 import re
 
 import pypdfium2
-import pytest
 
-from tests.web.test_browser import (  # noqa: F401  # fixtures
-    CHROMIUM,
-    browser,
-    expect,
-    playwright,
-    serve,
-)
+from tests.web.chromium import BROWSED, LONG_MS, expect, playwright
 
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.skipif(CHROMIUM is None, reason="there is no chromium on this machine"),
-]
-LONG_MS = 120_000
+pytestmark = BROWSED
 DEVICES = (
     ("Push button, one make contact 13-14, gold plated", "start", "K1-X1"),
     ("Push button, one break contact 11-12, gold plated", "stop", "K1-X2"),
@@ -130,7 +119,7 @@ def print_it(page, folder) -> None:
     assert "W4" in saved.value.path().read_text("utf-8-sig")
 
 
-def test_from_nothing_to_a_printed_sheet(browser, serve, tmp_path):  # noqa: F811
+def test_from_nothing_to_a_printed_sheet(browser, serve, tmp_path):
     home, target = serve("fresh.yaml", demo=False)
     context = browser.new_context(base_url=home)
     page = context.new_page()

@@ -43,8 +43,14 @@ def open_engine(cell_path: str | Path, url: str | None) -> Engine:
     from sqlalchemy import create_engine, make_url
     from sqlalchemy.exc import ArgumentError, NoSuchModuleError
 
+    beside = default_path(cell_path)
+    if not url and (beside.is_symlink() or beside.parent.is_symlink()):
+        raise StoreError(
+            f"{FOLDER} is a link that leads out of the folder of the cell",
+            "replace it by a folder, or name the place with --db",
+        )
     try:
-        target = make_url(url) if url else make_url(f"sqlite:///{default_path(cell_path)}")
+        target = make_url(url) if url else make_url(f"sqlite:///{beside}")
     except ArgumentError as problem:
         raise StoreError(
             f"`{hide_password(url or '')}` is no database URL",

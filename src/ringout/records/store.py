@@ -11,6 +11,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
 from ringout import __version__
+from ringout.base.one_line import clean
 from ringout.cell.model import Cell
 from ringout.records import database
 from ringout.records.append import Appending
@@ -32,7 +33,6 @@ from ringout.records.model import (
 )
 from ringout.records.picture import check_picture
 from ringout.records.read import Reader
-from ringout.records.text import clean
 from ringout.records.understand import Read, read_reading
 from ringout.records.verify import Verified, verify_chain
 from ringout.report.checkout_view import file_digest

@@ -13,6 +13,7 @@ from ringout.records.model import RIGHT, WRONG, UnclearReadingError
 _YES = {"ok", "o.k.", "okay", "y", "yes", "right", "as expected", "good", "seen", "passed"}
 _NO = {"n", "no", "wrong", "bad", "failed", "not ok", "nok"}
 _UNIT = {"ohm": "Ω", "V": "V"}
+_SHY = 1e-9  # of rounding, so that a reading at the limit as printed is within it
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +33,7 @@ class Read:
     detail: str = ""
 
 
-def read_reading(step: RunStep, text: str) -> Read:
+def read_reading(step: RunStep, text: str, unit: str = "") -> Read:
     """Judge what was said at a step.
 
     A reading is compared with the limits as they are printed; they hold the meter's error. The
@@ -42,6 +43,7 @@ def read_reading(step: RunStep, text: str) -> Read:
     Args:
         step: the step.
         text: `0.8`, `23.9 V`, `4.7k`, `open`, `ok`, `no: lamp stays dark` ...
+        unit: unit of a figure that has none; empty for Ω or V, as the step reads.
 
     Raises:
         UnclearReadingError: it cannot be understood, or a range lies across a limit.
@@ -49,7 +51,7 @@ def read_reading(step: RunStep, text: str) -> Read:
     said = " ".join(text.split())
     if not said:
         raise UnclearReadingError("nothing was said", _example(step))
-    return _figure(step, said) if step.unit else _look(step, said)
+    return _figure(step, said, unit) if step.unit else _look(step, said)
 
 
 def _look(step: RunStep, said: str) -> Read:
@@ -65,10 +67,10 @@ def _look(step: RunStep, said: str) -> Read:
     raise UnclearReadingError(f"`{said}`: is that as expected, or not?", _example(step))
 
 
-def _figure(step: RunStep, said: str) -> Read:
+def _figure(step: RunStep, said: str, unit: str) -> Read:
     assert step.low is not None
     assert step.high is not None
-    unit = _UNIT[step.unit]
+    unit = unit or _UNIT[step.unit]
     whole = (0, len(said))
     try:
         shown = read_value(said, whole)
@@ -91,9 +93,11 @@ def _figure(step: RunStep, said: str) -> Read:
         low = high = math.inf
     else:
         low, high = shown.low, shown.high
-    if step.low <= low and high <= step.high:
+    room = _SHY * max(1.0, abs(shown.typ)) if math.isfinite(shown.typ) else 0.0
+    least, most = step.low - room, step.high + room
+    if least <= low and high <= most:
         verdict = RIGHT
-    elif high < step.low or low > step.high:
+    elif high < least or low > most:
         verdict = WRONG
     else:
         raise UnclearReadingError(

@@ -7,6 +7,7 @@ from typing import Annotated, Any
 
 from ringout import __version__
 from ringout.base import Diagnostic
+from ringout.web.api_checkout import add_routes as add_checkout
 from ringout.web.api_jobs import add_routes as add_jobs
 from ringout.web.api_work import add_routes as add_work
 from ringout.web.bodies import EntryBody, FileBody, TextBody, UndoBody
@@ -46,6 +47,7 @@ def make_api(session: Session, keys: Keys) -> Application:
     _add_reading(app, session, keys)
     _add_writing(app, session, [Depends(writer)])
     add_jobs(app, session, [Depends(writer)])
+    add_checkout(app, session, [Depends(writer)])
     add_work(app, session, [Depends(writer)])
     return app
 

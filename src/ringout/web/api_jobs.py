@@ -5,7 +5,7 @@
 
 from typing import Annotated, Any
 
-from pydantic import BaseModel, Field
+from pydantic import BaseModel, ConfigDict, Field
 
 from ringout.web.jobs import Job
 from ringout.web.session import Session
@@ -14,6 +14,12 @@ from ringout.web.snapshot import Snapshot
 Application = Any  # of FastAPI, which is loaded only when a bench is opened
 Answer = Any  # what a model or a response of FastAPI is made of
 MOST_NAME = 200
+STRICT = ConfigDict(extra="forbid")
+REFUSED: dict[int | str, dict[str, Any]] = {
+    400: {"description": "The body is no JSON."},
+    403: {"description": "The token is missing."},
+    409: {"description": "It cannot be kept as things are."},
+}
 
 
 class Working(BaseModel):
@@ -117,6 +123,11 @@ def cell_of(session: Session) -> Snapshot:
     if now.cell is None:
         raise HTTPException(404, "nothing could be made of the file yet: mend it under File")
     return now
+
+
+def post_route(needs: list[Any]) -> dict[str, Any]:
+    """Return what all routes that write have in common."""
+    return {"methods": ["POST"], "dependencies": needs, "responses": {**WAITS, **REFUSED}}
 
 
 def add_routes(app: Application, session: Session, needs: list[Any]) -> None:

@@ -1,82 +1,40 @@
-"""The JSON API of checkout, search and exercise: the same functions as their pages."""
+"""The JSON API of search and exercise: the same functions as their pages."""
 
 # No `from __future__ import annotations` here: FastAPI reads the annotations of functions made
 # inside a function, where names as text could not be found.
 
 from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, Field
 
-from ringout.checkout import PHASES, Step
-from ringout.report.checkout_view import checkout_answer, file_digest, numbered
 from ringout.report.find_view import find_answer
 from ringout.web.api_jobs import (
+    STRICT,
     WAITS,
     Answer,
     Application,
     cell_of,
+    post_route,
     unfit,
     waiting_answer,
 )
 from ringout.web.exercise import Wanted
-from ringout.web.pages.checkout import Walk, keep, walk_of
 from ringout.web.pages.exercise import Bout, bout_of, exercises_of, name_fault, take
-from ringout.web.runs import RunsError
 from ringout.web.seen import hear
 from ringout.web.session import Session
-from ringout.web.steps import Judged, judge_glance, judge_reading, next_open
-
-REFUSED: dict[int | str, dict[str, Any]] = {
-    400: {"description": "The body is no JSON."},
-    403: {"description": "The token is missing."},
-    409: {"description": "It cannot be kept as things are."},
-}
-_STRICT = ConfigDict(extra="forbid")
-
-
-class StepBody(BaseModel):
-    """What was read at a step: a reading with unit, `open`, or what was seen by name."""
-
-    model_config = _STRICT
-    reading: str = Field("", max_length=60)
-    unit: str = Field("", max_length=4)
-    levels: dict[str, str] = Field(
-        default_factory=dict, max_length=200, description="what differs; empty: all as expected"
-    )
-
-
-class EntryAnswer(BaseModel):
-    """What was seen at one step, judged."""
-
-    step: int
-    seen: str
-    verdict: str
-    evidence: list[str]
-    at: str
-
-
-class RunAnswer(BaseModel):
-    """How far a checkout is worked through."""
-
-    begun: str
-    steps: int
-    next: int = Field(description="next step nothing was entered for; 0: none is left")
-    stale: bool = Field(description="begun with another state of the file")
-    trouble: str
-    entries: list[EntryAnswer]
 
 
 class ExerciseBody(BaseModel):
     """How an exercise is begun: the same word gives everybody the same fault."""
 
-    model_config = _STRICT
+    model_config = STRICT
     seed: str = Field("", max_length=40)
 
 
 class MeasureBody(BaseModel):
     """What is measured in an exercise; without probes everything that is seen by eye."""
 
-    model_config = _STRICT
+    model_config = STRICT
     red: str = Field("", max_length=80)
     black: str = Field("", max_length=80)
     mode: str = Field("volts", pattern="^(volts|lowz|ohms)$")
@@ -87,7 +45,7 @@ class MeasureBody(BaseModel):
 class NameBody(BaseModel):
     """The fault that is named."""
 
-    model_config = _STRICT
+    model_config = STRICT
     fault: str = Field(max_length=200)
 
 
@@ -112,110 +70,15 @@ class ExerciseAnswer(BaseModel):
 
 
 def add_routes(app: Application, session: Session, needs: list[Any]) -> None:
-    """Add checkout, search and exercise to the API.
+    """Add search and exercise to the API.
 
     Args:
         app: the API.
         session: the bench.
         needs: dependencies of what writes.
     """
-    _add_checkout(app, session, needs)
     _add_find(app, session)
     _add_exercise(app, session, needs)
-
-
-def _walk(session: Session) -> Answer:
-    """Return the checkout and how far it is, or the answer while it is worked out."""
-    now = cell_of(session)
-    job = session.reckoner.ask(now, "checkout")
-    return walk_of(session, now, job.result) if job.ready else waiting_answer(job)
-
-
-def _run_answer(found: Answer) -> Answer:
-    """Return how far a checkout is worked through."""
-    if not isinstance(found, Walk):
-        return found
-    done = found.done
-    return {
-        "begun": found.run.begun if found.run is not None else "",
-        "steps": len(found.checkout.steps),
-        "next": next_open(found.checkout, done),
-        "stale": found.stale,
-        "trouble": found.trouble,
-        "entries": [
-            {
-                "step": n,
-                "seen": e.seen,
-                "verdict": e.verdict,
-                "evidence": list(e.evidence),
-                "at": e.at,
-            }
-            for n, e in sorted(done.items())
-        ],
-    }
-
-
-def _add_checkout(app: Application, session: Session, needs: list[Any]) -> None:
-    from fastapi import HTTPException, Path
-
-    def get_checkout() -> Answer:
-        """Return the procedure, as `ringout checkout --json` does."""
-        with session.lock:
-            found = _walk(session)
-        if not isinstance(found, Walk):
-            return found
-        steps = numbered(found.checkout, PHASES)
-        return checkout_answer(found.cell, found.checkout, steps)
-
-    def get_run() -> Answer:
-        """Return how far the checkout is worked through."""
-        with session.lock:
-            return _run_answer(_walk(session))
-
-    def begin() -> Answer:
-        """Begin the checkout anew; a run that is there is put aside."""
-        with session.lock:
-            found = _walk(session)
-            if isinstance(found, Walk):
-                try:
-                    found.runs.begin(file_digest(found.cell))
-                except RunsError as problem:
-                    raise HTTPException(409, str(problem)) from problem
-            return _run_answer(_walk(session))
-
-    def enter(number: Annotated[int, Path(ge=1, le=100_000)], body: StepBody) -> Answer:
-        """Keep what was read at a step, judged by its limits."""
-        with session.lock:
-            found = _walk(session)
-            if not isinstance(found, Walk):
-                return found
-            if number > len(found.checkout.steps):
-                raise HTTPException(404, f"there is no step {number}")
-            judged = _judged(found.checkout.steps[number - 1], body)
-            if isinstance(judged, str):
-                raise HTTPException(422, unfit("reading", judged))
-            kept = keep(found, number, judged)
-            if isinstance(kept, str):
-                raise HTTPException(409, kept)
-            return _run_answer(_walk(session))
-
-    post = _post(needs)
-    add = app.add_api_route
-    add("/checkout", get_checkout, responses=WAITS)
-    add("/checkout/run", get_run, response_model=RunAnswer, responses=WAITS)
-    add("/checkout/run", begin, response_model=RunAnswer, **post)
-    add("/checkout/steps/{number}", enter, response_model=RunAnswer, **post)
-
-
-def _judged(step: Step, body: StepBody) -> Judged | str:
-    if step.unit:
-        return judge_reading(step, body.reading, body.unit)
-    return judge_glance(step, body.levels)
-
-
-def _post(needs: list[Any]) -> dict[str, Any]:
-    """Return what all routes that write have in common."""
-    return {"methods": ["POST"], "dependencies": needs, "responses": {**WAITS, **REFUSED}}
 
 
 def _add_find(app: Application, session: Session) -> None:
@@ -309,7 +172,7 @@ def _add_exercise(app: Application, session: Session, needs: list[Any]) -> None:
                     raise HTTPException(422, unfit("fault", trouble))
             return _bout_answer(session, found)
 
-    post = _post(needs)
+    post = post_route(needs)
     add = app.add_api_route
     add("/exercise", begin, response_model=TokenAnswer, **post)
     add("/exercise/{token}", get_exercise, response_model=ExerciseAnswer, responses=WAITS)

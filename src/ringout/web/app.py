@@ -19,6 +19,7 @@ from ringout.web.doors import (
     Send,
 )
 from ringout.web.exchange import Answer, Ask, Page, Raw, Redirect, Route, not_there
+from ringout.web.person import COOKIE, COOKIE_S, from_cookie, to_cookie
 from ringout.web.render import STATIC, render
 from ringout.web.session import Session
 
@@ -173,6 +174,7 @@ def _answered(
         {k: str(v) for k, v in request.path_params.items()},
         tuple(request.query_params.multi_items())[:MOST_FIELDS],
         form,
+        from_cookie(request.cookies.get(COOKIE, "")),
     )
     with session.lock:  # reckoning shares what was compiled; one at a time keeps it whole
         start = time.perf_counter()
@@ -190,7 +192,11 @@ def _response(request: Request, session: Session, keys: Keys, answer: Answer) ->
     from ringout.web.pages.menu import MENU
 
     if isinstance(answer, Redirect):
-        return RedirectResponse(answer.to, 303)
+        leads = RedirectResponse(answer.to, 303)
+        if answer.person is not None:
+            said = to_cookie(answer.person)
+            leads.set_cookie(COOKIE, said, COOKIE_S, httponly=True, samesite="strict")
+        return leads
     if isinstance(answer, Raw):
         headers = {"content-disposition": f'attachment; filename="{answer.name}"'}
         return Plain(answer.data, media_type=answer.media, headers=headers if answer.name else {})
@@ -204,6 +210,7 @@ def _response(request: Request, session: Session, keys: Keys, answer: Answer) ->
             "token": keys.token,
             "menu": [(to, name, _here(request.url.path, to)) for to, name in MENU],
             "here": request.url.path,
+            "person": from_cookie(request.cookies.get(COOKIE, "")),
             **answer.values,
         },
     )

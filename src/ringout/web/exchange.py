@@ -6,6 +6,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, TypeAlias
 
+from ringout.web.person import NOBODY, Person
+
 if TYPE_CHECKING:
     from ringout.web.session import Session
 
@@ -19,12 +21,14 @@ class Ask:
         words: parts of the path by name.
         query: what stands behind the question mark, in order.
         form: fields of a form that was sent, in order.
+        person: who the browser says is working.
     """
 
     path: str
     words: Mapping[str, str] = field(default_factory=dict)
     query: tuple[tuple[str, str], ...] = ()
     form: tuple[tuple[str, str], ...] = ()
+    person: Person = NOBODY
 
     def first(self, name: str, default: str = "") -> str:
         """Return the first value of a query field."""
@@ -51,9 +55,10 @@ class Page:
 
 @dataclass(frozen=True, slots=True)
 class Redirect:
-    """Go to another page of the bench instead."""
+    """Go to another page of the bench instead; a person is remembered by the browser."""
 
     to: str
+    person: Person | None = None
 
 
 @dataclass(frozen=True, slots=True)

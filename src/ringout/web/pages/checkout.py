@@ -1,75 +1,37 @@
-"""Checkout: one step at a time, what was read judged, kept over reload and restart."""
+"""Checkout: one step at a time, what was read judged and at once stored in the records."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import secrets
 from typing import Any
 from urllib.parse import urlencode
 
-from ringout.cell.model import Cell
-from ringout.checkout import PHASES, Checkout, Step
-from ringout.report.checkout_view import PHASE_CAUTIONS, file_digest, stages_of
+from ringout.checkout import PHASES, Step
+from ringout.records import Read, RunStep, UnclearReadingError, read_reading
+from ringout.records.model import RIGHT, WRONG
+from ringout.records.paper import minute
+from ringout.report.checkout_view import PHASE_CAUTIONS, stages_of
 from ringout.web.exchange import Answer, Ask, Page, Redirect, Route, not_there
+from ringout.web.person import Person, person_of
 from ringout.web.probes import probe_pictures
-from ringout.web.runs import FAIL, PASS, Entry, Run, Runs, RunsError
 from ringout.web.session import Session
 from ringout.web.snapshot import Snapshot
 from ringout.web.steps import (
     PHASE_WORDS,
     UNITS,
-    Judged,
-    entry_of,
-    evidence_of,
+    Entry,
+    all_evidence,
     glance_choices,
-    judge_glance,
-    judge_reading,
     next_open,
-    results,
+    read_picked,
     unsafe_to_power,
 )
 from ringout.web.waiting import cell_or_way, waiting_page
+from ringout.web.walk import NAMELESS, STALE, Walk, begin, keep, told, walk_of
 
 TITLE = "Checkout"
 SOLVING = "Every fault is solved and the shortest procedure looked for"
-STALE = "This run was begun with another state of the file: begin anew."
-
-
-@dataclass(frozen=True)
-class Walk:
-    """A checkout and how far it is worked through.
-
-    Args:
-        cell: the cell.
-        checkout: its procedure.
-        runs: where the run is kept.
-        run: the run; None where none was begun.
-        stale: it was begun with another state of the file.
-        trouble: why it cannot be read or written; empty when it can.
-    """
-
-    cell: Cell
-    checkout: Checkout
-    runs: Runs
-    run: Run | None
-    stale: bool
-    trouble: str
-
-    @property
-    def done(self) -> dict[int, Entry]:
-        """Return step to what was seen there; nothing of a run that is stale."""
-        return results(self.checkout, None if self.stale else self.run)
-
-
-def walk_of(session: Session, now: Snapshot, checkout: Checkout) -> Walk:
-    """Return how far a checkout is worked through, as the file beside the cell says now."""
-    assert now.cell is not None
-    runs, run, trouble = Runs(session.path), None, ""
-    try:
-        run = runs.current()
-    except RunsError as problem:
-        trouble = str(problem)
-    stale = run is not None and run.digest != file_digest(now.cell)
-    return Walk(now.cell, checkout, runs, run, stale, trouble)
+MOST_TYPED = 60
 
 
 def _walk(session: Session) -> Walk | Answer:
@@ -93,7 +55,7 @@ def show(session: Session, ask: Ask) -> Answer:
 
 def _overview(walk: Walk, trouble: str = "", status: int = 200) -> Page:
     checkout, done = walk.checkout, walk.done
-    failed = [n for n, e in sorted(done.items()) if e.verdict == FAIL]
+    failed = [n for n, e in sorted(done.items()) if e.verdict == WRONG]
     return Page(
         "checkout.html",
         TITLE,
@@ -101,14 +63,16 @@ def _overview(walk: Walk, trouble: str = "", status: int = 200) -> Page:
             "cell": walk.cell,
             "checkout": checkout,
             "minutes": round(checkout.cost_s / 60),
-            "begun": walk.run.begun if walk.run is not None else "",
+            "run": walk.run,
+            "begun": minute(walk.run.at) if walk.run is not None else "",
+            "head": walk.head,
             "stale": STALE if walk.stale else "",
             "trouble": trouble or walk.trouble,
             "done": len(done),
             "failed": failed,
             "left": len(checkout.steps) - len(done),
             "next": next_open(checkout, done),
-            "find_url": find_url(evidence_of(done)) if failed else "",
+            "find_url": find_url(all_evidence(done)) if failed else "",
             "phases": [
                 {
                     "title": PHASE_WORDS[phase],
@@ -133,8 +97,8 @@ def find_url(sentences: list[str]) -> str:
 
 
 def _line(number: int, step: Step, entry: Entry | None) -> dict[str, Any]:
-    sign = "○" if entry is None else "✓" if entry.verdict == PASS else "✗"
-    word = "open" if entry is None else "passed" if entry.verdict == PASS else "failed"
+    sign = "○" if entry is None else "✓" if entry.verdict == RIGHT else "✗"
+    word = "open" if entry is None else "passed" if entry.verdict == RIGHT else "failed"
     return {
         "number": number,
         "url": f"/checkout/{number}",
@@ -142,7 +106,7 @@ def _line(number: int, step: Step, entry: Entry | None) -> dict[str, Any]:
         "expect": step.expect,
         "sign": sign,
         "word": word,
-        "seen": entry.seen if entry is not None else "",
+        "entry": entry,
     }
 
 
@@ -194,9 +158,9 @@ def _step_page(walk: Walk, number: int, trouble: str = "", typed: str = "") -> P
                 for n, w in here.levels
             ],
             "entry": entry,
-            "failed": entry is not None and entry.verdict == FAIL,
-            "find_url": find_url(list(entry.evidence)) if entry is not None else "",
-            "all_url": find_url(evidence_of(done)),
+            "failed": entry is not None and entry.verdict == WRONG,
+            "find_url": find_url(list(entry.evidence)) if entry and entry.evidence else "",
+            "all_url": find_url(all_evidence(done)),
             "exposes": [f.text for f in here.exposes[:6]],
             "more": max(0, len(here.exposes) - 6),
             "unsafe": unsafe,
@@ -206,88 +170,101 @@ def _step_page(walk: Walk, number: int, trouble: str = "", typed: str = "") -> P
             "stale": STALE if walk.stale else "",
             "trouble": trouble or walk.trouble,
             "typed": typed,
+            "head": walk.head,
+            "once": secrets.token_hex(8),
         },
         400 if trouble else 200,
     )  # fmt: skip
 
 
 def enter(session: Session, ask: Ask) -> Answer:
-    """Keep what was read at a step, and go on to the next, or stay where it failed."""
+    """Store what was read at a step, and go on to the next, or stay where it failed."""
     found = _walk_to(session, ask)
     if not isinstance(found, tuple):
         return found
     walk, number = found
-    judged = judged_form(walk.checkout.steps[number - 1], ask)
-    if isinstance(judged, str):
-        return _step_page(walk, number, judged, ask.sent("reading")[:60])
-    kept = keep(walk, number, judged)
-    if isinstance(kept, str):
-        return _step_page(walk, number, kept, ask.sent("reading")[:60])
-    if judged.verdict == FAIL:
-        return Redirect(f"/checkout/{number}")
-    onward = next_open(walk.checkout, results(walk.checkout, kept), number)
-    return Redirect(f"/checkout/{onward}" if onward else "/checkout")
+    person = said_by(ask)
+    typed = ask.sent("reading")[:MOST_TYPED]
+    try:
+        read = read_form(walk.checkout.steps[number - 1], walk.steps[number - 1], ask)
+    except UnclearReadingError as problem:
+        return _step_page(walk, number, told(problem), typed)
+    trouble = keep(session, walk, number, read, person, ask.sent("once"))
+    if trouble:
+        return _step_page(walk, number, trouble, typed)
+    if read.verdict == WRONG:
+        return Redirect(f"/checkout/{number}", person)
+    onward = next_open(walk.checkout, walk.done, number)
+    onward = 0 if onward == number else onward
+    return Redirect(f"/checkout/{onward}" if onward else "/checkout", person)
 
 
-def judged_form(here: Step, ask: Ask) -> Judged | str:
-    """Return what a form says of a step, judged; a sentence where it cannot be understood."""
+def said_by(ask: Ask) -> Person:
+    """Return who sends a form: as it says itself, or as the browser remembers."""
+    name = ask.sent("who").strip()
+    return person_of(name, ask.sent("meter", ask.person.meter)) if name else ask.person
+
+
+def read_form(here: Step, planned: RunStep, ask: Ask) -> Read:
+    """Return what a form says of a step, judged.
+
+    Args:
+        here: the step.
+        planned: the same as it is stored.
+        ask: the form.
+
+    Raises:
+        UnclearReadingError: it cannot be understood.
+    """
     if here.unit:
         text = "open" if ask.sent("shown") == "open" else ask.sent("reading")
-        return judge_reading(here, text, ask.sent("unit"))
+        return read_typed(planned, text, ask.sent("unit"))
     if ask.sent("shown") == "expected":
-        return judge_glance(here, {})
-    found = judge_glance(here, {n: ask.sent(f"level-{n}", w) for n, w in here.levels})
-    if isinstance(found, Judged) and found.verdict == PASS:
-        return "Nothing differs: say what is shown otherwise, or press As expected."
-    return found
+        return read_picked(here, {})
+    read = read_picked(here, {n: ask.sent(f"level-{n}", w) for n, w in here.levels})
+    if read.verdict == RIGHT:
+        raise UnclearReadingError(
+            "nothing differs", "say what is shown otherwise, or press As expected"
+        )
+    return read
 
 
-def keep(walk: Walk, number: int, judged: Judged) -> Run | str:
-    """Keep what was seen at a step; a sentence where that cannot be done."""
-    if walk.stale:
-        return STALE
-    try:
-        if walk.trouble:
-            return walk.trouble
-        run = walk.run or walk.runs.begin(file_digest(walk.cell))
-        return walk.runs.add(run, entry_of(number, walk.checkout.steps[number - 1], judged))
-    except RunsError as problem:
-        return str(problem)
+def read_typed(planned: RunStep, text: str, unit: str) -> Read:
+    """Judge a figure that was typed, with the unit that was chosen beside it.
+
+    Raises:
+        UnclearReadingError: it cannot be understood.
+    """
+    if len(text) > MOST_TYPED:
+        raise UnclearReadingError("that is longer than a display shows", "type the figure alone")
+    return read_reading(planned, text, unit if unit in UNITS[planned.unit] else "")
 
 
-def begin(session: Session, ask: Ask) -> Answer:
-    """Begin anew; what was there is put aside."""
-    del ask
+def start(session: Session, ask: Ask) -> Answer:
+    """Begin anew; what was there stays in the records."""
     walk = _walk(session)
     if not isinstance(walk, Walk):
         return walk
-    try:
-        walk.runs.begin(file_digest(walk.cell))
-    except RunsError as problem:
-        return _overview(walk, str(problem), 409)
-    return Redirect("/checkout/1" if walk.checkout.steps else "/checkout")
+    person = said_by(ask)
+    trouble = begin(session, walk, person)
+    if trouble:
+        return _overview(walk, trouble, 422 if trouble == NAMELESS else 409)
+    return Redirect("/checkout/1" if walk.checkout.steps else "/checkout", person)
 
 
-def take_back(session: Session, ask: Ask) -> Answer:
-    """Take the last entry out of the run and go to its step."""
-    del ask
-    walk = _walk(session)
-    if not isinstance(walk, Walk):
-        return walk
-    if walk.run is None or not walk.run.entries or walk.stale:
-        return _overview(walk, "There is nothing to take back.", 409)
-    number = walk.run.entries[-1].step
-    try:
-        walk.runs.take_back(walk.run)
-    except RunsError as problem:
-        return _overview(walk, str(problem), 409)
-    return Redirect(f"/checkout/{min(number, len(walk.checkout.steps))}")
+def who(session: Session, ask: Ask) -> Answer:
+    """Let another person go on in this browser."""
+    word = ask.sent("step")
+    back = f"/checkout/{word}" if word.isascii() and word.isdecimal() else "/checkout"
+    if not session.exists:
+        return Redirect("/new")
+    return Redirect(back, person_of(ask.sent("who"), ask.sent("meter")))
 
 
 ROUTES = (
     Route("/checkout", show),
-    Route("/checkout/begin", begin, writes=True),
-    Route("/checkout/undo", take_back, writes=True),
+    Route("/checkout/begin", start, writes=True),
+    Route("/checkout/who", who, writes=True),
     Route("/checkout/{number}", step),
     Route("/checkout/{number}", enter, writes=True),
 )

@@ -11,7 +11,6 @@ from ringout.web.pages import (
     file,
     find,
     forms,
-    keep,
     overview,
     paper,
     records,
@@ -24,7 +23,6 @@ PAGES = (
     circuit,
     sockets,
     faults,
-    keep,  # before `checkout`, whose paths end in any word
     checkout,
     find,
     paper,
