@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from urllib.parse import quote
 
 import pytest
 
@@ -315,4 +316,57 @@ def test_axe_finds_nothing_serious(browser, home, width):
         found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
         grave = [v for v in found["violations"] if v["impact"] in ("serious", "critical")]
         assert not grave, (path, [(v["id"], v["nodes"][0]["html"]) for v in grave])
+    context.close()
+
+
+OVERLAPS = """() => {
+  const boxes = (list) => [...list].map((n) => [n.textContent, n.getBoundingClientRect()]);
+  const all = [...document.querySelectorAll("svg.circuit text")];
+  const words = all.filter((t) => !t.closest(".flag"));
+  const found = [];
+  for (const [tag, a] of boxes(document.querySelectorAll("svg.circuit .flag rect")))
+    for (const [word, b] of boxes(words))
+      if (Math.min(a.right, b.right) - Math.max(a.left, b.left) > 0.5
+          && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 0.5) found.push(word);
+  return found;
+}"""
+
+
+@pytest.mark.parametrize("signal", ["start_lidding", "clamp_open", "caddy_at_stop"])
+def test_probes_cover_no_label(page, signal):
+    """The tags of the probes stand clear of every word, on whichever pins they are held."""
+    page.set_viewport_size({"width": 1440, "height": 1200})
+    page.goto(f"/circuit/{signal}")
+    keys = page.locator("a.spot.pin").evaluate_all("all => all.map((a) => a.dataset.key.slice(4))")
+    pins = list(dict.fromkeys(keys))
+    assert len(pins) > 5
+    for one, two in zip(pins[::2], pins[1::2], strict=False):
+        page.goto(f"/circuit/{signal}?probe={quote(one)},{quote(two)}")
+        assert page.locator(".flag").count() >= 2
+        assert not page.evaluate(OVERLAPS), (one, two)
+
+
+@pytest.mark.parametrize("script", [True, False])
+def test_the_menu_of_a_phone_folds_and_opens_by_keyboard(browser, home, script):
+    context = browser.new_context(
+        base_url=home, viewport={"width": 390, "height": 844}, java_script_enabled=script
+    )
+    tab = context.new_page()
+    tab.goto("/sockets")
+    link = tab.get_by_role("link", name="Faults", exact=True)
+    assert not link.is_visible()
+    assert tab.locator(".top").bounding_box()["height"] < 110
+    assert "Sockets" in tab.inner_text(".fold summary")
+    tab.keyboard.press("Tab")  # past the way to the content
+    tab.keyboard.press("Tab")
+    tab.keyboard.press("Enter")
+    link.wait_for()
+    assert tab.locator(".menu a:visible").count() == tab.locator(".menu a").count()
+    while tab.locator(":focus").inner_text() != "Faults":
+        tab.keyboard.press("Tab")
+    tab.keyboard.press("Enter")
+    tab.wait_for_url("**/faults")
+    tab.set_viewport_size({"width": 1024, "height": 800})
+    assert link.is_visible()
+    assert not tab.locator(".fold").is_visible()
     context.close()

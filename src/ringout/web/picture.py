@@ -18,6 +18,7 @@ STRIP_GAP_MM = 5.0
 PIN_HIGH_MM = 6.4
 PIN_WIDE_MM = 9.0
 CORE_HIGH_MM = 6.4
+TAG_MM = 3.0  # the tag of a probe stands in the free end of a gap, clear of the words in it
 OVER_MM = 1.6  # how far the place of a pin reaches past the edge of its box
 TOP_MM = 1.0
 BULGE_MM = 9.0  # how far a bridge swings out
@@ -142,7 +143,7 @@ _TOLD = {"first": "marked 1", "opened": "has opened", "cut": "is cut"}
 def _flag(spot: Spot, mark: str) -> str:
     """Return the tag at a place where a probe is held, or that was clicked first."""
     word = _FLAGS[mark]
-    wide = 3.6 if len(word) == 1 else 13.0
+    wide = TAG_MM if len(word) == 1 else 13.0
     x, y = spot.tip_mm[0] - wide / 2, spot.tip_mm[1] - 2.0
     return (
         f'<g class="flag {mark}" aria-hidden="true">'
