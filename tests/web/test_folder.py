@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 import time
 
 import pytest
+from click.testing import CliRunner
 from starlette.testclient import TestClient
 
 from ringout import run
+from ringout.cli import cli
 from ringout.records import open_store
 from ringout.web.doors import Keys
 from ringout.web.folder import Folder, create_index
@@ -58,6 +61,10 @@ def test_the_verdict_comes_when_it_is_worked_out(hall):
                 break
             time.sleep(0.2)
     assert [c["verdict"] for c in found["cells"]] == ["clean", "clean"]
+    want = CliRunner().invoke(cli, ["records", "cells", str(hall), "--json"])
+    ports = [c.pop("port") for c in found["cells"]]
+    assert found["cells"] == json.loads(want.output)["cells"]  # one answer at both doors
+    assert len(set(ports)) == 2
 
 
 def test_each_port_has_its_own_cell_and_no_other(hall):

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from ringout.records import CellEntry, cells_in
 from ringout.records.paper import minute
+from ringout.records.view import entry_json
 from ringout.web.app import LOOPBACK, create_app, door_routes
 from ringout.web.doors import App, Doors, Keys, Receive, Scope, Send
 from ringout.web.jobs import Jobs
@@ -178,16 +179,5 @@ def _row(entry: CellEntry, url: str) -> dict[str, Any]:
 
 
 def _answer(entry: CellEntry, ports: Mapping[str, int]) -> dict[str, Any]:
-    last = entry.last
-    return {
-        "path": entry.path,
-        "name": entry.name,
-        "revision": entry.revision,
-        "verdict": entry.verdict,
-        "problems": entry.problems,
-        "port": ports.get(entry.path),
-        "run": last.run.number if last is not None else None,
-        "state": last.state if last is not None else None,
-        "open": entry.open,
-        "wrong": entry.wrong,
-    }
+    """Return a cell as `ringout records cells --json` does, and the port of its bench."""
+    return {**entry_json(entry), "port": ports.get(entry.path)}
