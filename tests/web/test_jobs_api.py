@@ -104,4 +104,5 @@ def test_every_path_of_these_pages_is_described(client):
         assert path in paths
         for method in paths[path].values():
             assert method["description"]
-            assert "202" in method["responses"]
+            # what others have read is there at once; all else may have to be worked out
+            assert ("202" in method["responses"]) == (path != "/checkout/news")
