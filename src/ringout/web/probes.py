@@ -15,6 +15,7 @@ RED, BLACK = "red", "black"
 TAGS = {RED: "R", BLACK: "B"}
 CLAMP_MM = 17.0
 NEIGHBOURS = 2  # clamps shown on each side of the one that is meant
+RING_MM, BESIDE_MM = 2.4, 8.2  # around a contact, and from it to the letter
 _TOP_MM, _HIGH_MM = 9.0, 11.0
 
 
@@ -61,7 +62,12 @@ def _on_face(face: Face, probes: Sequence[tuple[str, Terminal]]) -> str:
         )
         for label in view.labels
     }
-    marks = "".join(_mark(tag, *at[t.pin]) for tag, t in probes if t.pin in at)
+    middle = view.centre_mm[0]
+    marks = "".join(
+        _mark(tag, *at[t.pin], side=-1 if at[t.pin][0] < middle - 0.5 else 1)
+        for tag, t in probes
+        if t.pin in at
+    )
     return draw_side(face, MATING).svg.replace("</svg>", f"{marks}</svg>")
 
 
@@ -117,17 +123,21 @@ def _loose_end(tag: str, word: str) -> str:
     return _document(max(44.0, len(title) * 2.3 + 4), 30, title, (), parts)
 
 
-def _mark(tag: str, x: float, y: float, *, above: bool = False) -> str:
-    """Return a ring around a contact with the letter of its probe; red is round, black square."""
-    ring = "" if above else f'<circle class="ring" cx="{x:.2f}" cy="{y:.2f}" r="3.6"/>'
+def _mark(tag: str, x: float, y: float, *, above: bool = False, side: int = 1) -> str:
+    """Return a ring around a contact with the letter of its probe; red is round, black square.
+
+    The letter stands beside, away from the middle, so that the number at the contact can be read.
+    """
+    ring = "" if above else f'<circle class="ring" cx="{x:.2f}" cy="{y:.2f}" r="{RING_MM}"/>'
     ty = y + 6 if above else y
-    tx = x if above else x + 5.6
+    tx = x if above else x + side * BESIDE_MM
     shape = (
         f'<circle cx="{tx:.2f}" cy="{ty:.2f}" r="2.9"/>'
         if tag == RED
         else f'<rect x="{tx - 2.6:.2f}" y="{ty - 2.6:.2f}" width="5.2" height="5.2"/>'
     )
-    line = f'<path class="lead" d="M{x:.2f} {y:.2f}V{ty - 2.6:.2f}"/>' if above else ""
+    way = f"M{x:.2f} {y:.2f}V{ty:.2f}" if above else f"M{x + side * RING_MM:.2f} {y:.2f}H{tx:.2f}"
+    line = f'<path class="lead" d="{way}"/>'
     return (
         f'<g class="held {tag}">{ring}{line}{shape}<text x="{tx:.2f}" y="{ty + 1.4:.2f}" '
         f'font-size="4" font-weight="bold" text-anchor="middle">{TAGS[tag]}</text></g>'
