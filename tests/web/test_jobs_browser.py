@@ -127,9 +127,9 @@ def test_two_people_see_each_others_steps(browser, serve):
         ada.fill("[name=reading]", good_reading(ada, 1))
         ada.click("[data-key=enter]")
         ada.wait_for_url("**/checkout/2")
-        expect(ben, ".outcome").to_contain_text("Ada")
-        expect(list_, ".steps li >> nth=0").to_contain_text("Ada")
-        expect(list_, ".result").to_contain_text("1 of")
+        expect(ben, ".outcome").to_contain_text("Ada", timeout=LONG_MS)
+        expect(list_, ".steps li >> nth=0").to_contain_text("Ada", timeout=LONG_MS)
+        expect(list_, ".result").to_contain_text("1 of", timeout=LONG_MS)
         assert ben.input_value("[name=reading]") == "0."
         assert ben.input_value(".answer [name=who]") == "Ben"
         ben.fill("[name=reading]", "open")
