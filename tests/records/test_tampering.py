@@ -39,6 +39,37 @@ def test_the_database_itself_refuses_changes(place, filled):
     assert verified(place).holds
 
 
+def test_the_database_itself_refuses_to_be_emptied(place, filled):
+    with raw(place) as sql:
+        if not sql.server:
+            return  # SQLite has no TRUNCATE; DELETE is refused by the test above
+    for table in TABLES:
+        with pytest.raises(Exception, match="only added to"), raw(place) as sql:
+            sql(f"TRUNCATE {table} CASCADE")
+    assert verified(place).holds
+
+
+@pytest.mark.parametrize("table", TABLES)
+def test_the_database_itself_refuses_a_row_in_the_place_of_another(place, filled, table):
+    key = "digest" if table == "pictures" else "cell, number"
+    with raw(place) as sql:
+        taken = sql(f"SELECT * FROM {table}")
+        names = [c[0] for c in taken.description]
+        row = dict(zip(names, taken.fetchone(), strict=True))
+        server = sql.server
+    changed = {"records": "who", "pictures": "content"}.get(table, "run")
+    other = {"who": "x", "content": b"x"}.get(changed, 999)
+    columns = ", ".join(f'"{n}"' for n in names)
+    words = f"INTO {table} ({columns}) VALUES ({', '.join('?' * len(names))})"
+    if server:
+        words = f"INSERT {words} ON CONFLICT ({key}) DO UPDATE SET {changed} = EXCLUDED.{changed}"
+    else:
+        words = f"REPLACE {words}"
+    with pytest.raises(Exception, match="only added to"), raw(place) as sql:
+        sql(words, *(row | {changed: other}).values())
+    assert verified(place).holds
+
+
 def _other(column, old):
     """Return SQL for a value unlike the old one, of the type of the column."""
     kind = column.type.python_type

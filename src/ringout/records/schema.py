@@ -24,7 +24,7 @@ from ringout.records.model import PHOTO, READING, REMARK, RUN, STEP
 
 CELL_LONG, WHO_LONG, HASH_LONG, AT_LONG = 200, 80, 64, 40
 
-REVISION = "r0002"  # of the newest step in migrations/versions
+REVISION = "r0003"  # of the newest step in migrations/versions
 metadata = MetaData()
 
 

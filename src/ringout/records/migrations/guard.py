@@ -35,3 +35,39 @@ def forbid_changes(*tables: str) -> None:
                     f"CREATE TRIGGER {name} BEFORE {deed} ON {table} "
                     f"BEGIN SELECT RAISE(ABORT, '{_SAID}'); END"
                 )
+
+
+def forbid_emptying(*tables: str) -> None:
+    """Make PostgreSQL refuse TRUNCATE, for which no rule on rows is asked.
+
+    Args:
+        tables: names of tables of this program; never anybody's input.
+    """
+    if op.get_bind().dialect.name != "postgresql":
+        return  # SQLite knows no such word
+    for table in tables:
+        op.execute(
+            f"CREATE TRIGGER {table}_no_truncate BEFORE TRUNCATE ON {table} "
+            "FOR EACH STATEMENT EXECUTE FUNCTION ringout_only_add()"
+        )
+
+
+def forbid_replacing(table: str, *keys: tuple[str, ...], same: str = "") -> None:
+    """Make SQLite refuse REPLACE, which deletes a row without asking the rule on deletions.
+
+    Args:
+        table: name of a table of this program; never anybody's input.
+        keys: the columns of each unique key.
+        same: a column; a row that says the same there may be put in once more.
+    """
+    if op.get_bind().dialect.name == "postgresql":
+        return  # its ON CONFLICT DO UPDATE asks the rule on changes
+    taken = " OR ".join(
+        "(" + " AND ".join(f"{column} = NEW.{column}" for column in key) + ")" for key in keys
+    )
+    unlike = f" AND {same} <> NEW.{same}" if same else ""
+    met = f"SELECT 1 FROM {table} WHERE ({taken}){unlike}"  # noqa: S608  # own names, no input
+    op.execute(
+        f"CREATE TRIGGER {table}_no_replace BEFORE INSERT ON {table} WHEN EXISTS ({met}) "
+        f"BEGIN SELECT RAISE(ABORT, '{_SAID}'); END"
+    )
