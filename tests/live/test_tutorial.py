@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import shlex
@@ -136,6 +137,34 @@ def test_the_swap_is_caught_and_named(terminal, sections):
         twin.type(line)
     assert twin.end() == 0
     shown(sections[3], twin)
+
+
+def test_the_caught_swap_is_recorded_verified_and_printed(terminal, sections, tmp_path):
+    """From the hidden swap to the paper: caught, named, stored, verified, in the pack."""
+    import pypdfium2
+
+    cell = "examples/caddy-lidder/corrected.yaml"
+    twin = terminal(sections[0][0][1])
+    twin.wait_for("is served")
+    led = terminal(f"{sections[2][0][1].strip()} --record Ada")
+    work_through(twin, led, sections)
+    assert led.end() == 1  # something was wrong
+    said = "".join(led.said)
+    assert "swap W3:BK W3:WH@S3" in said  # what section 4 of the page reveals
+    twin.type("quit")
+    assert twin.end() == 0
+    held = terminal(f"ringout records verify {cell} --json")
+    assert held.end() == 0
+    answer = json.loads("".join(held.said))
+    assert answer["holds"] is True
+    packed = terminal(f"ringout pack {cell} -o pack.pdf --no-checkout")
+    assert packed.end() == 0, packed.said
+    pages = pypdfium2.PdfDocument(str(tmp_path / "pack.pdf"))
+    paper = " ".join(" ".join(p.get_textpage().get_text_range() for p in pages).split())
+    assert "Ada" in paper
+    assert answer["head"] in paper.replace(" ", "")  # the hash that makes it hold
+    assert "16 actions, 2 wrong" in said  # as section 3 of the page shows it
+    assert "Run 1: FAILED 14 steps right, 2 wrong, 0 open" in paper
 
 
 def test_the_mended_cell_passes(terminal, sections):
