@@ -230,7 +230,7 @@ def check() -> int:
     return 1 if failed else 0
 
 
-BENCHES = ("bench.py", "find_bench.py", "campaign_bench.py", "web_bench.py")
+BENCHES = ("bench.py", "find_bench.py", "campaign_bench.py", "web_bench.py", "live_bench.py")
 
 
 def bench() -> int:
