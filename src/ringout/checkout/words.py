@@ -80,7 +80,7 @@ def if_not_words(exposed: Sequence[Fault], kind: str) -> str:
     ordered = sorted(exposed, key=lambda f: (-f.likelihood, f.id))
     named = [f.text.rstrip(".") for f in ordered[:SUSPECTS]]
     more = len(ordered) - len(named)
-    tail = f", or one of {more} more" if more > 0 else ""
+    tail = f", or one of {more} more" if more > 1 else ", or one more" if more else ""
     if not named:
         return NO_WIRE_IS_WRONG.get(
             kind, "The supply is off, set wrong or overloaded: stop and find out."
