@@ -132,27 +132,21 @@ class Wiring:
     @staticmethod
     def _depths(start: Iterable[int], elements: Iterable[Element]) -> dict[int, int]:
         """Return nodes reached from `start` and their distance; PE is reached, not crossed."""
-        beside: dict[int, list[int]] = {}
-        for e in elements:
-            beside.setdefault(e.tail, []).append(e.head)
-            beside.setdefault(e.head, []).append(e.tail)
-        depth = dict.fromkeys(start, 0)
-        todo = deque(depth)
-        while todo:
-            node = todo.popleft()
-            if node == EARTH and depth[node]:
-                continue
-            for other in beside.get(node, ()):
-                if other not in depth:
-                    depth[other] = depth[node] + 1
-                    todo.append(other)
-        return depth
+        return dict(_outwards(start, _beside(elements)))
+
+    @cached_property
+    def _all_beside(self) -> dict[int, list[int]]:
+        return _beside(self.circuit.elements)
 
     def nearest(self, nodes: Iterable[int], wanted: dict[int, int]) -> int | None:
         """Return the wanted node that lies nearest to some nodes in the circuit, or None."""
-        depth = self._depths(nodes, self.circuit.elements)
-        reached = [n for n in wanted if n in depth and n != EARTH]
-        return min(reached, key=lambda n: (depth[n], n), default=None)
+        best: tuple[int, int] | None = None
+        for n, depth in _outwards(nodes, self._all_beside):
+            if best is not None and depth > best[0]:
+                break
+            if n != EARTH and n in wanted:
+                best = (depth, n) if best is None else min(best, (depth, n))
+        return best[1] if best is not None else None
 
     # -- signals ---------------------------------------------------------------------------
 
@@ -355,3 +349,27 @@ def facing_pins(connector: str, pins: tuple[str, ...]) -> tuple[tuple[str, str],
             if not any(between):
                 found.append((a, b))
     return tuple(found)
+
+
+def _beside(elements: Iterable[Element]) -> dict[int, list[int]]:
+    """Return the nodes beside each node."""
+    beside: dict[int, list[int]] = {}
+    for e in elements:
+        beside.setdefault(e.tail, []).append(e.head)
+        beside.setdefault(e.head, []).append(e.tail)
+    return beside
+
+
+def _outwards(start: Iterable[int], beside: dict[int, list[int]]) -> Iterator[tuple[int, int]]:
+    """Yield nodes and their distance, the nearest first; PE is reached, not crossed."""
+    depth = dict.fromkeys(start, 0)
+    todo = deque(depth)
+    while todo:
+        node = todo.popleft()
+        yield node, depth[node]
+        if node == EARTH and depth[node]:
+            continue
+        for other in beside.get(node, ()):
+            if other not in depth:
+                depth[other] = depth[node] + 1
+                todo.append(other)
