@@ -26,6 +26,7 @@ from ringout.solve.campaign import (
     REFERENCE,
     UNSOLVED,
     Campaign,
+    Near,
     Neighbourhood,
     engine,
 )
@@ -193,11 +194,44 @@ def test_random_circuits(plain_module, drawn):
     check_campaign(*drawn)
 
 
+def check_near(network, base, areas):
+    """Compare whole cases near bases that are found, and far from all, with the reference."""
+    compiled = Campaign(network, base[None, :]).compile(areas)
+    curves = np.array([compiled.curves_of(k) for k in range(compiled.case_count)])
+    curves = np.concatenate([curves] * (1 + 16 // len(curves)))  # worth a base
+    known, own = solve_cases(network, curves), Near(network).solve(curves)
+    assert own.solved.all()
+    assert (own.residual_a <= CERTIFICATE_A).all()
+    for k, curve_of in enumerate(curves):
+        agreed(network, curve_of, own.node_v[k], known.node_v[k])
+        across = own.node_v[k][network.tail] - own.node_v[k][network.head]
+        for e, u in enumerate(across.tolist()):
+            from_curve = cv.value(network.curves.curves[int(curve_of[e])], u)
+            assert own.element_a[k, e] == pytest.approx(from_curve, rel=1e-6, abs=1e-9)
+
+
+@given(campaigns())
+def test_whole_cases_of_random_circuits(plain_module, drawn):
+    check_near(*drawn)
+
+
+def test_whole_cases_far_from_all_bases_go_to_the_reference_engine(plain):
+    network, base, _ = two_branches()
+    near = Near(network)
+    assert np.isfinite(near.solve(base[None, :]).node_v).all()
+    assert not near.campaign.bases  # one case is not worth a base
+    assert near.solve(np.repeat(base[None, :], 20, axis=0)).solved.all()
+    assert len(near.campaign.bases) == 1
+    with pytest.raises(ValueError, match="must be"):
+        near.solve(base)
+
+
 @pytest.mark.slow
 @settings(max_examples=1500)
 @given(campaigns(most_nodes=20, most_changes=4))
 def test_many_random_circuits_compiled(drawn):
     check_campaign(*drawn)
+    check_near(*drawn)
 
 
 # -- a certificate that fails --------------------------------------------------------------------

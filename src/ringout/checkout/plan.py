@@ -88,7 +88,7 @@ def plan_checkout(
     """
     begin = time.perf_counter()
     laid = lay_out(cell)
-    classes = _classes(laid)
+    classes = _classes(laid, progress)
     claims = make_claims(laid, classes.first, progress)
     solved = time.perf_counter()
     guarantee = Guarantee(laid)
@@ -107,12 +107,12 @@ def plan_checkout(
     return _checkout(claims, classes, cover, steps, unseen, spans)
 
 
-def _classes(laid: Laid) -> Classes:
+def _classes(laid: Laid, progress: Progress | None) -> Classes:
     alike: dict[object, list[Fault]] = {}
     for fault in single_faults(laid.circuit):
         alike.setdefault(fault.delta, []).append(fault)
     members = tuple(tuple(m) for m in alike.values())
-    effects = tuple(effects_of(laid, [m[0] for m in members]).rows)
+    effects = tuple(effects_of(laid, [m[0] for m in members], progress=progress).rows)
     return Classes(members, effects, np.array([e.harm for e in effects], dtype=np.bool_))
 
 

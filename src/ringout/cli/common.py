@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import json
+import logging
 import sys
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
@@ -92,10 +93,19 @@ def stop_if_unclear(asked: Iterable[tuple[str, Sequence[Diagnostic]]]) -> None:
         sys.exit(2)
 
 
+def _tell_log() -> None:
+    """Let what the rooms below log about long work be seen on the terminal."""
+    log = logging.getLogger("ringout")
+    if not log.handlers:
+        log.addHandler(logging.StreamHandler())
+        log.setLevel(logging.INFO)
+
+
 def progress_bar(label: str) -> Callable[[int, int], None] | None:
     """Return a progress call for long work, or None where nobody is watching."""
     if not sys.stderr.isatty():
         return None
+    _tell_log()
 
     turns = itertools.cycle("|/-\\")
 

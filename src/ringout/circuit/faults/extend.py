@@ -51,6 +51,23 @@ class Faulted:
     faults: tuple[Fault, ...]
     changed: tuple[FaultCurves, ...]
 
+    def only(self, faults: Sequence[Fault], numbers: Sequence[int]) -> Faulted:
+        """Return the same circuit, only some of its faults being looked at.
+
+        Electronics that only other faults bring rest: they are not among what is driven.
+
+        Args:
+            faults: K faults.
+            numbers: (K) each one's number here, or that of one that is electrically the same.
+        """
+        actors = {s.actor for fault in faults for s in fault.sensing}
+        own = len(self.healthy.driven)
+        driven = self.circuit.driven
+        more = (d for d in driven[own:] if self.circuit.actors[d.actor].name in actors)
+        circuit = replace(self.circuit, driven=(*driven[:own], *more))
+        changed = tuple(self.changed[number] for number in numbers)
+        return Faulted(self.healthy, circuit, tuple(faults), changed)
+
     def positions(self, healthy: IntArray) -> IntArray:
         """Return (S, A') positions for (S, A) of the healthy circuit; added ones at rest."""
         more = len(self.circuit.actors) - healthy.shape[1]
@@ -68,9 +85,10 @@ class Faulted:
         chosen: IntArray = np.where(
             conducts, self.circuit.on_curve[corner][None], self.circuit.off_curve[corner][None]
         )
-        for number, change in enumerate(self.changed):
+        for number in np.unique(fault_of[fault_of != HEALTHY]).tolist():
+            change = self.changed[number]
             rows = np.flatnonzero(fault_of == number)
-            if rows.size and change.elements.size:
+            if change.elements.size:
                 at = np.ix_(rows, change.elements)
                 chosen[at] = np.where(
                     conducts[at], change.on[corner][None], change.off[corner][None]

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from ringout.circuit.faults import Faulted
 from ringout.circuit.model import TYP, BoolArray, Circuit, Driven, IntArray
-from ringout.solve import Solution, solve_cases
+from ringout.solve import Reference, Solution, Solve
 
 FloatArray = NDArray[np.float64]
 MOST_ROUNDS = 64
@@ -42,6 +42,7 @@ def settle_faults(
     fault_of: IntArray,
     cut: BoolArray,
     start_v: FloatArray | None = None,
+    solve: Solve | None = None,
 ) -> FaultStates:
     """Settle states with faults.
 
@@ -54,8 +55,11 @@ def settle_faults(
         fault_of: (S,) fault number, `HEALTHY` for none.
         cut: (E,) conductors of the healthy circuit held open throughout.
         start_v: (N,) voltages of the healthy circuit to start from; changes the time only.
+        solve: engine for the network with faults; the reference engine when not given.
     """
-    run = _Run(faulted, faulted.positions(positions), fault_of, cut, start_v)
+    solve = Reference(faulted.circuit.network) if solve is None else solve
+    run = _Run(faulted, faulted.positions(positions), fault_of, cut, solve)
+    run.begin(start_v)
     run.settle(one_way=False)
     first = run.solution
     begin = run.positions.copy()
@@ -71,21 +75,21 @@ class _Run:
         positions: IntArray,
         fault_of: IntArray,
         cut: BoolArray,
-        start_v: FloatArray | None,
+        solve: Solve,
     ) -> None:
-        self.faulted, self.circuit = faulted, faulted.circuit
+        self.faulted, self.circuit, self.solve = faulted, faulted.circuit, solve
         self.positions, self.fault_of = positions.copy(), fault_of
         self.cut = np.flatnonzero(cut)
         self.chatter = np.zeros(len(positions), dtype=np.bool_)
-        self._begin()
-        if start_v is not None:  # added nodes start at 0 V
-            start_v = np.pad(start_v, (0, self.circuit.network.node_count - len(start_v)))
-        self.solution = solve_cases(self.circuit.network, self.curves(slice(None)), start_v=start_v)
-
-    def _begin(self) -> None:
         for d in self.circuit.driven:
             coil = self.circuit.actors[d.actor].moved_by == "coil"
             self.positions[:, d.actor] = d.off_position if coil else d.on_position
+
+    def begin(self, start_v: FloatArray | None) -> None:
+        """Solve all states with coils at rest, electronics alive and protection whole."""
+        if start_v is not None:  # added nodes start at 0 V
+            start_v = np.pad(start_v, (0, self.circuit.network.node_count - len(start_v)))
+        self.solution = self.solve(self.curves(slice(None)), start_v)
 
     def curves(self, rows: slice | IntArray) -> IntArray:
         """Return the curve choices of some states."""
@@ -114,9 +118,7 @@ class _Run:
                 fresh[k] = state.tobytes() not in seen[row]
                 seen[row].add(state.tobytes())
             self.chatter[active[~fresh]] = True
-            part = solve_cases(
-                self.circuit.network, self.curves(active), start_v=self.solution.node_v[active]
-            )
+            part = self.solve(self.curves(active), self.solution.node_v[active])
             _put(self.solution, active, part)
             active = active[fresh]
         self.chatter[active] = True

@@ -54,11 +54,15 @@ class Reach:
             switched = {int(c) for c in part.cluster_of_element[moved]} - {-1}
             for node in (driven.tail, driven.head):
                 self.at_node.setdefault(node, set()).update(switched)
+        self._touched: dict[str, tuple[frozenset[int], frozenset[int]]] = {}
         self._states: dict[tuple[frozenset[int], frozenset[int]], States] = {}
 
     def states(self, fault: Fault) -> States:
         """Return the states to look at."""
-        key = (frozenset(self._tied(fault)), frozenset(self._fed(fault)))
+        key = self._touched.get(fault.id)
+        if key is None:
+            key = (frozenset(self._tied(fault)), frozenset(self._fed(fault)))
+            self._touched[fault.id] = key
         if key not in self._states:
             self._states[key] = self._combine(*key)
         return self._states[key]

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ringout.base.quantity import format_quantity
 from ringout.cell.model import Cell
-from ringout.circuit.compile import compile_circuit
 from ringout.circuit.faults import (
-    HEALTHY,
     Fault,
     Faulted,
     both,
@@ -21,61 +18,21 @@ from ringout.circuit.faults import (
     single_faults,
     with_faults,
 )
-from ringout.circuit.model import Circuit, IntArray
-from ringout.findings.clusters import describe
-from ringout.findings.effects.harm import overs, spikes
-from ringout.findings.effects.loads import Watched, watch
+from ringout.findings.effects.batch import Batch, Laid, lay_out
 from ringout.findings.effects.model import (
-    EFFECT_KINDS,
-    HARM,
-    MOVES,
     Effect,
     FaultEffects,
     FaultTable,
 )
 from ringout.findings.effects.reasons import why_latent
-from ringout.findings.effects.settled import FaultStates, settle_faults
-from ringout.findings.effects.states import Reach, States
-from ringout.findings.model import NotRun, Quantity
-from ringout.findings.survey import Survey, survey
+from ringout.findings.effects.states import States
+from ringout.findings.model import NotRun
+from ringout.solve import Solve, engine_for, fast_engine, is_worth_it
 
 Progress = Callable[[int, int], None]
 FloatArray = NDArray[np.float64]
 MOST_ROWS = 4000  # states solved side by side
 BATCH_FAULTS = 40  # faults of neighbourhoods that are solved together, at least
-
-
-@dataclass(frozen=True, eq=False)
-class Laid:
-    """A cell laid out for faults.
-
-    Args:
-        circuit: the healthy circuit.
-        found: its survey.
-        watched: signals and loads that show what a fault does.
-        reach: finds the states to look at.
-        bare: coils that nothing quenches in the healthy cell either.
-        start_v: (N,) voltages at rest, to start solving from.
-    """
-
-    circuit: Circuit
-    found: Survey
-    watched: tuple[Watched, ...]
-    reach: Reach
-    bare: frozenset[int]
-    start_v: FloatArray
-
-
-def lay_out(cell: Cell) -> Laid:
-    """Compile and survey a cell for faults."""
-    circuit = compile_circuit(cell)
-    found = survey(circuit)
-    start_v = found.states.solution.node_v[0]
-    faulted = with_faults(circuit, ())
-    healthy = np.full(len(found.positions), HEALTHY)
-    states = settle_faults(faulted, found.positions, healthy, found.cut, start_v)
-    bare = frozenset(coil for coil, *_ in spikes(faulted, states, found.cut))
-    return Laid(circuit, found, tuple(watch(circuit)), Reach(circuit, found), bare, start_v)
 
 
 def fault_table(
@@ -99,8 +56,10 @@ def fault_table(
     laid = lay_out(cell)
     faults = [f for f in single_faults(laid.circuit) if chosen is None or chosen(f)]
     groups = [members for _, members in in_groups(faults)]
+    shared = None
     if not double:
         groups = _together(groups)
+        shared = shared_engine(laid, faults)
     rows: list[FaultEffects] = []
     solved, worst, lost, excluded, tried = 0, 0.0, 0, 0, 0
     incomplete: set[str] = set()
@@ -113,7 +72,7 @@ def fault_table(
             tried += len(pairs)
             members = tuple(p for p in pairs if p is not None)
             excluded += len(pairs) - len(members)
-        made = effects_of(laid, members)
+        made = effects_of(laid, members, shared)
         rows += made.rows
         solved += made.solved
         worst = max(worst, made.worst_residual_a)
@@ -123,6 +82,40 @@ def fault_table(
         progress(len(groups), len(groups))
     left = len(faults) * (len(faults) - 1) // 2 - tried if double else 0
     return FaultTable(tuple(rows), solved, worst, left, excluded, tuple(_not_run(lost, incomplete)))
+
+
+@dataclass(frozen=True, eq=False)
+class Shared:
+    """One network for all faults of a large cell, and the fast engine for it.
+
+    Args:
+        faulted: the circuit with room for all of them.
+        number_of: each kind of fault to its number there.
+        solve: its engine.
+    """
+
+    faulted: Faulted
+    number_of: Mapping[object, int]
+    solve: Solve
+
+
+def shared_engine(laid: Laid, faults: Sequence[Fault]) -> Shared | None:
+    """Return one network for all faults if the fast engine is worth it, else None.
+
+    Neighbourhood by neighbourhood the reference engine does with smaller networks.
+
+    Args:
+        laid: the cell laid out.
+        faults: all that will be asked for.
+    """
+    kinds = {fault.delta: fault for fault in reversed(faults)}
+    unlike = list(kinds.values())
+    cases = 2 * sum(len(laid.reach.states(fault).positions) for fault in unlike)
+    if not is_worth_it(laid.circuit.network.element_count, cases):
+        return None
+    faulted = with_faults(laid.circuit, unlike)
+    number_of: dict[object, int] = {delta: number for number, delta in enumerate(kinds)}
+    return Shared(faulted, number_of, fast_engine(faulted.circuit.network))
 
 
 def _together(groups: Iterable[tuple[Fault, ...]]) -> list[tuple[Fault, ...]]:
@@ -159,7 +152,12 @@ class Made:
     incomplete: frozenset[str]
 
 
-def effects_of(laid: Laid, faults: Sequence[Fault]) -> Made:
+def effects_of(
+    laid: Laid,
+    faults: Sequence[Fault],
+    shared: Shared | None = None,
+    progress: Progress | None = None,
+) -> Made:
     """Return the effects of faults of one neighbourhood.
 
     Faults that are electrically the same are solved once.
@@ -167,6 +165,8 @@ def effects_of(laid: Laid, faults: Sequence[Fault]) -> Made:
     Args:
         laid: the cell laid out.
         faults: the faults, best of one neighbourhood.
+        shared: network and engine for these and other faults; their own when not given.
+        progress: called with unlike faults done and in all.
     """
     kinds: dict[object, int] = {}
     unlike: list[Fault] = []
@@ -176,12 +176,20 @@ def effects_of(laid: Laid, faults: Sequence[Fault]) -> Made:
         if number == len(unlike):
             unlike.append(fault)
         number_of.append(number)
-    faulted = with_faults(laid.circuit, unlike)
     states = [laid.reach.states(f) for f in unlike]
+    if shared is None:
+        faulted = with_faults(laid.circuit, unlike)
+        cases = 2 * sum(len(s.positions) for s in states)
+        solve = engine_for(faulted.circuit.network, cases)
+    else:
+        own = [shared.number_of[delta] for delta in kinds]
+        faulted, solve = shared.faulted.only(unlike, own), shared.solve
     told: list[tuple[tuple[Effect, ...], float, int]] = []
     solved, worst, lost = 0, 0.0, 0
     for first, last in _portions(states):
-        batch = _Batch(laid, faulted, states, first, last)
+        if progress is not None:
+            progress(first, len(unlike))
+        batch = Batch(laid, faulted, solve, states, (first, last))
         told += [batch.of_fault(n) for n in range(first, last)]
         solved += batch.count
         worst = max(worst, batch.worst_residual_a)
@@ -207,165 +215,3 @@ def _portions(states: Sequence[States]) -> Iterable[tuple[int, int]]:
         rows += len(own.positions)
     if first < len(states):
         yield first, len(states)
-
-
-class _Batch:
-    """Faults `first` to `last` and the healthy cell, solved in all their states at once."""
-
-    def __init__(
-        self, laid: Laid, faulted: Faulted, states: Sequence[States], first: int, last: int
-    ) -> None:
-        self.laid, self.faulted, self.states, self.first = laid, faulted, states, first
-        mine = states[first:last]
-        own = np.concatenate([s.positions for s in mine])
-        fault_of = np.repeat(np.arange(first, last), [len(s.positions) for s in mine])
-        healthy, self.twin = np.unique(own, axis=0, return_inverse=True)
-        self.twin = self.twin.reshape(-1)
-        self.base = len(own)  # healthy states stand behind those with faults
-        positions = np.concatenate([own, healthy])
-        fault_of = np.concatenate([fault_of, np.full(len(healthy), HEALTHY)])
-        self.done: FaultStates = settle_faults(
-            faulted, positions, fault_of, laid.found.cut, laid.start_v
-        )
-        self.fault_of = fault_of
-        self.count = len(positions)
-        residual = self.done.last.residual_a
-        self.worst_residual_a = float(np.max(residual[self.done.last.solved], initial=0.0))
-        self.lost = int((~self.done.last.solved | ~self.done.first.solved).sum())
-        self.overs = list(overs(faulted.circuit, self.done.first))
-        self.spikes = spikes(faulted, self.done, laid.found.cut)
-        self.judged = []
-        for w in laid.watched:
-            values = w.values(faulted.circuit, self.done.last)
-            self.judged.append((w, values, w.judge(values)))
-
-    def _healthy(self, rows: IntArray) -> IntArray:
-        return self.base + self.twin[rows]
-
-    def of_fault(self, number: int) -> tuple[tuple[Effect, ...], float, int]:
-        """Return one fault's effects, the largest change of voltage and the count of states."""
-        rows = np.flatnonzero(self.fault_of == number)
-        effects = [
-            *self._overs(rows),
-            *self._spikes(number),
-            *self._changes(rows),
-            *self._chatter(rows),
-        ]
-        effects.sort(key=lambda e: EFFECT_KINDS.index(e.kind))
-        count = len(self.faulted.healthy.network.node_names)
-        last = self.done.last.node_v
-        moved = np.abs(last[rows, :count] - last[self._healthy(rows), :count])
-        return tuple(effects), float(np.nanmax(moved, initial=0.0)), len(rows)
-
-    def _words(self, row: int) -> str:
-        number = int(self.fault_of[row])
-        first = int(np.flatnonzero(self.fault_of == number)[0])
-        columns = self.states[number].columns[row - first]
-        return describe(self.faulted.circuit, self.done.positions[row], columns)
-
-    def _overs(self, rows: IntArray) -> Iterable[Effect]:
-        broken = self.faulted.faults[int(self.fault_of[rows[0]])]
-        for over in self.overs:
-            if broken.kind.startswith("stage") and over.what in broken.touched:
-                continue  # it is broken already
-            share = np.nan_to_num(over.share[rows])
-            before = np.nan_to_num(over.share[self._healthy(rows)])
-            fresh = np.where(before > 1.0, 0.0, share)
-            worst = int(np.argmax(fresh))
-            if fresh[worst] <= 1.0:
-                continue
-            row = int(rows[worst])
-            state = self._words(row)
-            amount = format_quantity(
-                float(over.value[row]), "amps" if over.unit == "A" else "volts"
-            )
-            limit = ""
-            if over.limit:
-                allowed = format_quantity(over.limit, "amps" if over.unit == "A" else "volts")
-                limit = f", {'stands' if over.kind == HARM else 'limit'} {allowed}"
-            yield Effect(
-                over.kind,
-                over.what,
-                state,
-                "",
-                over.words,
-                over.numbers(row),
-                f"{over.what} {over.words} {_while(state)} ({amount}{limit})",
-            )
-
-    def _spikes(self, number: int) -> Iterable[Effect]:
-        for coil, output, row, _ in self.spikes:
-            if self.fault_of[row] != number or coil in self.laid.bare:
-                continue
-            circuit = self.faulted.circuit
-            item, stage = circuit.elements[coil].item, circuit.elements[output].name
-            spec = circuit.elements[coil].spec
-            assert spec is not None
-            amps = 24.0 / spec.values["ohm"].typ
-            state = self._words(row)
-            yield Effect(
-                HARM,
-                stage,
-                state,
-                "coil quenched",
-                "coil bare",
-                (Quantity("coil current", amps, "A"),),
-                f"{item} turns off with nothing to take its current of {amps * 1000:.0f} mA: "
-                f"the spike wears out or kills {stage}",
-            )
-
-    def _changes(self, rows: IntArray) -> Iterable[Effect]:
-        healthy = self._healthy(rows)
-        for w, values, judged in self.judged:
-            now, before = judged[rows], judged[healthy]
-            differ = np.flatnonzero((now != before) & (now >= 0) & (before >= 0))
-            seen: set[tuple[int, int]] = set()
-            for at in differ.tolist():
-                change = (int(before[at]), int(now[at]))
-                if change in seen:
-                    continue
-                seen.add(change)
-                row = int(rows[at])
-                yield self._change(w, change, row, values[row], values[healthy[at]])
-
-    def _change(
-        self, w: Watched, change: tuple[int, int], row: int, now: float, before: float
-    ) -> Effect:
-        state = self._words(row)
-        unit = "A" if w.by_current else "V"
-        dimension = "amps" if w.by_current else "volts"
-        old, new = w.words[change[0]], w.words[change[1]]
-        if w.kind == "moves":  # the sign only tells a broken load from one that works
-            now, before = abs(now), abs(before)
-        shown = _shown(float(now), dimension), _shown(float(before), dimension)
-        return Effect(
-            w.kind,
-            w.name,
-            state,
-            old,
-            new,
-            (
-                Quantity("with the fault", float(now), unit),
-                Quantity("healthy", float(before), unit),
-            ),
-            f"{w.name} {new} instead of {old} {_while(state)} ({shown[0]}, healthy {shown[1]})",
-        )
-
-    def _chatter(self, rows: IntArray) -> Iterable[Effect]:
-        restless = rows[self.done.chatter[rows] & ~self.done.chatter[self._healthy(rows)]]
-        if len(restless):
-            state = self._words(int(restless[0]))
-            yield Effect(
-                MOVES, "chatter", state, "steady", "never steady", (),
-                f"something switches itself on and off without end {_while(state)}",
-            )  # fmt: skip
-
-
-def _while(state: str) -> str:
-    return state if state == "at rest" else f"while {state}"
-
-
-def _shown(value: float, dimension: str) -> str:
-    """Return a figure as a meter would show it: nothing below a millivolt or ten microamperes."""
-    least = 1e-3 if dimension == "volts" else 1e-5
-    return format_quantity(0.0 if abs(value) < least else value, dimension)

@@ -16,7 +16,7 @@ from ringout.circuit.model import TYP, BoolArray, Circuit, IntArray
 from ringout.circuit.network import FloatArray
 from ringout.findings.effects import FaultStates, Laid, Watched, settle_faults
 from ringout.findings.looks.corners import CORNERS, at_corner
-from ringout.solve import Solution, solve_cases
+from ringout.solve import Reference, Solution, Solve, engine_for
 
 Progress = Callable[[int, int], None]
 HOLDS_OHM = 1e5  # what moves under this load is not firmly held
@@ -73,6 +73,7 @@ class PoweredCells:
         self.cut = np.zeros(len(circuit.elements), dtype=np.bool_)
         self.cut[: len(laid.found.cut)] = laid.found.cut
         self.cut[self.held] = True
+        self.solve: Solve = Reference(self.faulted.circuit.network)
 
     def see(
         self, positions: IntArray, fault_of: IntArray, progress: Progress | None = None
@@ -84,6 +85,7 @@ class PoweredCells:
             fault_of: (C,) fault of each, `HEALTHY` for none.
             progress: called with cases done and in all.
         """
+        self.solve = engine_for(self.faulted.circuit.network, VARIANTS * len(positions))
         parts = []
         for first in range(0, len(positions), CASES_AT_ONCE):
             if progress is not None:
@@ -101,7 +103,9 @@ class PoweredCells:
         )
 
     def _see(self, positions: IntArray, fault_of: IntArray) -> Powered:
-        states = settle_faults(self.faulted, positions, fault_of, self.cut, self.laid.start_v)
+        states = settle_faults(
+            self.faulted, positions, fault_of, self.cut, self.laid.start_v, self.solve
+        )
         watched = self.laid.watched
         volts = self._volts(states.last)
         words = _words(self.faulted.circuit, watched, states.last)
@@ -137,13 +141,13 @@ class PoweredCells:
         curve_of = at_corner(
             circuit, lambda corner: self._curves(states, fault_of, corner), sources, others
         )
-        return solve_cases(circuit.network, curve_of, start_v=states.last.node_v)
+        return self.solve(curve_of, states.last.node_v)
 
     def _loaded(self, states: FaultStates, fault_of: IntArray) -> Solution:
         circuit = self.faulted.circuit
         curve_of = self._curves(states, fault_of, TYP)
         curve_of[:, self.held] = circuit.on_curve[TYP, self.held]
-        return solve_cases(circuit.network, curve_of, start_v=states.last.node_v)
+        return self.solve(curve_of, states.last.node_v)
 
 
 def _words(circuit: Circuit, watched: Sequence[Watched], solution: Solution) -> IntArray:

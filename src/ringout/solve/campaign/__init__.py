@@ -10,6 +10,8 @@ from ringout.solve.campaign.engine import (
     Neighbourhood,
     Result,
 )
+from ringout.solve.campaign.jit import is_kept
+from ringout.solve.campaign.near import Near
 
 __all__ = [
     "HARD",
@@ -18,6 +20,8 @@ __all__ = [
     "UNSOLVED",
     "Campaign",
     "Compiled",
+    "Near",
     "Neighbourhood",
     "Result",
+    "is_kept",
 ]

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from ringout.solve.campaign.bags import Tree
-from ringout.solve.campaign.follow import is_kept
 from ringout.solve.campaign.jit import called, kernel
 from ringout.solve.campaign.local import Local
-from ringout.solve.campaign.messages import Messages
+from ringout.solve.campaign.messages import Messages, is_kept
 from ringout.solve.campaign.region import FloatArray, Moves, Now, inner_of
 from ringout.solve.campaign.run import Ground
 

@@ -10,16 +10,17 @@ from numpy.typing import NDArray
 
 from ringout.circuit.network import Network
 from ringout.solve.campaign.bags import compile_tree
-from ringout.solve.campaign.base import SolvedBase
+from ringout.solve.campaign.base import SolvedBase, solved_base
 from ringout.solve.campaign.cases import Cases, Neighbourhood, Out, cases_of
 from ringout.solve.campaign.compiler import compile_areas
 from ringout.solve.campaign.hard import run_hard
 from ringout.solve.campaign.jit import ready
 from ringout.solve.campaign.lanes import lanes_of
 from ringout.solve.campaign.local import edge_of, mesh_of, most_moving
-from ringout.solve.campaign.pieces import table_of
+from ringout.solve.campaign.pieces import at_rest_a, table_of
 from ringout.solve.campaign.region import now_of
 from ringout.solve.campaign.run import HARD, LOCAL, REFERENCE, UNSOLVED, Job, run_lanes
+from ringout.solve.campaign.whole import Whole, nothing_whole, whole_of
 from ringout.solve.newton import plan_of, solve_cases
 
 IntArray = NDArray[np.int64]
@@ -84,7 +85,17 @@ class Campaign:
         self.network = network
         self.tree = compile_tree(network, plan_of(network))
         self.table = table_of(network)
-        self.bases = [SolvedBase(network, self.tree, self.table, row.copy()) for row in curves]
+        self.bases: list[SolvedBase] = []
+        for row in curves:
+            if not self.add_base(row):
+                raise ValueError("a base state could not be solved")
+
+    def add_base(self, curve_of: IntArray) -> bool:
+        """Add a base state of (E,) curves; return whether it could be solved."""
+        base = solved_base(self.network, self.tree, self.table, curve_of)
+        if base is not None:
+            self.bases.append(base)
+        return base is not None
 
     def run(
         self,
@@ -139,7 +150,8 @@ class Compiled:
         cases = cases_of(neighbourhoods, network)
         bags: list[set[int]] = [set() for _ in neighbourhoods]
         self._job = self._made(cases, bags)
-        for _ in range(_GROWTH):
+        plain = all(not any(area.states) for area in neighbourhoods)
+        for _ in range(0 if plain else _GROWTH):
             if not self._grown(bags):
                 break
             self._job = self._made(cases, bags)
@@ -163,6 +175,7 @@ class Compiled:
             mesh_of(int(nodes[-1]), int(pairs[-1])),
             lanes_of(net.tree, _most(nodes), _most(pairs), most_moving(pack)),
             _empty(0, 0),
+            nothing_whole(),
         )
 
     def _grown(self, bags: list[set[int]]) -> bool:
@@ -189,9 +202,28 @@ class Compiled:
         Args:
             progress: called now and then with cases done and cases in all.
         """
+        return self._run(nothing_whole(), progress)
+
+    def run_whole(self, row: IntArray, node_v: FloatArray, element_a: FloatArray) -> Result:
+        """Solve all cases and write all of each.
+
+        Args:
+            row: (C,) row of each case in what follows.
+            node_v: (S, N) filled with voltages.
+            element_a: (S, E) filled with currents; rows of unsolved cases are not to be used.
+        """
+        tree = self.base.ground.tree
+        result = self._run(whole_of(tree, row, node_v, element_a), None)
+        loops = np.flatnonzero(self.network.tail == self.network.head)
+        for case in range(self.case_count) if len(loops) else ():
+            at_rest = at_rest_a(self.base.table, self.curves_of(case)[loops])
+            element_a[row[case], loops] = at_rest
+        return result
+
+    def _run(self, whole: Whole, progress: Progress | None) -> Result:
         net, now, cases = self.base.ground, self._now, self._job.cases
         out = _empty(int(cases.value_first[-1]), self.case_count)
-        job = self._job._replace(out=out)
+        job = self._job._replace(out=out, whole=whole)
         total = len(self.neighbourhoods)
         stride = max(1, total if progress is None else _STRIDE)
         for first in range(0, total, stride):
@@ -200,7 +232,7 @@ class Compiled:
             run_hard(net, job, now, first, end, -1)
             if progress is not None:
                 progress(int(cases.case_first[end]), self.case_count)
-        self._fall_back(out)
+        self._fall_back(out, whole)
         return Result(cases.case_first, cases.value_first, *out)
 
     def _place(self, case: int) -> tuple[int, int]:
@@ -219,7 +251,7 @@ class Compiled:
             curve_of[element] = curve
         return curve_of
 
-    def _fall_back(self, out: Out) -> None:
+    def _fall_back(self, out: Out, whole: Whole) -> None:
         """Give to the reference engine what the kernels could not settle."""
         left = np.flatnonzero(out.certificate == REFERENCE)
         for low in range(0, len(left), _REFERENCE_CHUNK):
@@ -230,6 +262,9 @@ class Compiled:
                 if bool(solution.solved[k]):
                     out.residual_a[case] = solution.residual_a[k]
                     self._note(case, solution.node_v[k], solution.element_a[k], out)
+                    if len(whole.row):
+                        whole.node_v[whole.row[case]] = solution.node_v[k]
+                        whole.element_a[whole.row[case]] = solution.element_a[k]
                 else:
                     out.certificate[case] = UNSOLVED
 

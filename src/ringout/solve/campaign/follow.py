@@ -5,7 +5,7 @@ from __future__ import annotations
 from ringout.solve.campaign.bags import Tree
 from ringout.solve.campaign.jit import kernel
 from ringout.solve.campaign.local import Local
-from ringout.solve.campaign.messages import Base, Lines, Messages
+from ringout.solve.campaign.messages import Base, Lines, Messages, is_kept
 from ringout.solve.campaign.pieces import Table, high_of, low_of, piece_at
 from ringout.solve.campaign.reach import strain
 from ringout.solve.campaign.region import FloatArray, Now, inner_of, open_edge
@@ -81,15 +81,6 @@ def _find(tree: Tree, messages: Messages, node_v: FloatArray, bag: int, down: in
             if share != 0.0:
                 v += share * node_v[tree.clique[first + j]]
         node_v[tree.clique[first + p]] = v
-
-
-@kernel
-def is_kept(tree: Tree, bag: int, place: int) -> bool:
-    """Return whether a place of the parent's clique is in a bag's separator."""
-    kept = False
-    for k in range(tree.clique_first[bag] + tree.removed[bag], tree.clique_first[bag + 1]):
-        kept |= tree.place[k] == place
-    return kept
 
 
 @kernel

@@ -18,8 +18,9 @@ from ringout.solve.campaign.lanes import SAME_A, SAME_LATE_A, number_local
 from ringout.solve.campaign.local import Local, eliminate, fill, unpack
 from ringout.solve.campaign.messages import make_down, make_up
 from ringout.solve.campaign.pieces import piece_at
-from ringout.solve.campaign.region import Now, close, open_at, open_edge, restore_local
+from ringout.solve.campaign.region import Now, close, inner_of, open_at, open_edge, restore_local
 from ringout.solve.campaign.run import HARD, REFERENCE, Ground, Job, write_case
+from ringout.solve.campaign.whole import forget, spread, write_whole
 
 ROUNDS = 90
 CAREFUL = 16  # rounds before steps are shortened to where they help
@@ -127,8 +128,9 @@ def _begin(net: Ground, job: Job, now: Now, local: Local, h: int, case: int, war
 def run_hard(net: Ground, job: Job, now: Now, first: int, end: int, only: int) -> int:
     """Solve those cases of neighbourhoods first .. end that are marked `HARD`.
 
-    Cases of one fault follow each other and differ in little: each starts where the one before
-    ended, and from the base when it does not settle from there.
+    Cases of one fault follow each other and differ in little, and so do those that are wanted
+    whole: each starts where the one before ended, and from the base when it does not settle from
+    there.
 
     With `only` at least 0 this case alone is solved, with every bag opened, and not written:
     `now.moves` then has all changes of voltages. Returns how many were not settled.
@@ -143,7 +145,7 @@ def run_hard(net: Ground, job: Job, now: Now, first: int, end: int, only: int) -
             if case != only and (only >= 0 or job.out.certificate[at + case] != HARD):
                 continue
             good = False
-            if fault >= 0 and fault == case // states:
+            if fault >= 0 and (len(job.whole.row) > 0 or fault == case // states):
                 _begin(net, job, now, local, h, case, 1)
                 good = _settle(net, now, local, 0)
             if not good:
@@ -156,6 +158,8 @@ def run_hard(net: Ground, job: Job, now: Now, first: int, end: int, only: int) -
             residual_a = refine_region(net, now, local) if good else np.inf
             if good and only < 0:
                 _write(net, job, now, local, h, case)
+                if len(job.whole.row):
+                    _write_whole(net, job, now, local, at + case)
             if only < 0:
                 job.out.residual_a[at + case] = residual_a
                 job.out.certificate[at + case] = HARD if good else REFERENCE
@@ -180,3 +184,21 @@ def _write(net: Ground, job: Job, now: Now, local: Local, h: int, case: int) -> 
         room.slope[v, 0] = lines.slope_s[e]
         room.line[v, 0] = lines.put_a[e]
     write_case(net, job, h, case, 0)
+
+
+@called
+def _write_whole(net: Ground, job: Job, now: Now, local: Local, case: int) -> None:
+    """Write a case whole, from the nodes that were followed."""
+    tree, moves, region, whole = net.tree, now.moves, now.region, job.whole
+    forget(whole)
+    for i in range(len(local.node)):
+        whole.known[local.node[i]] = 1
+    for k in range(region.size[0]):
+        inner = inner_of(tree, region, k)
+        for c in range(tree.clique_first[inner], tree.clique_first[inner + 1]):
+            whole.known[tree.clique[c]] = 1
+    for n in range(1, len(whole.known)):
+        if whole.known[n]:
+            whole.move[n, 0] = moves.node_v[n] + moves.fine_v[n]
+    spread(tree, now.messages, local.bag[0], 1, whole)
+    write_whole(tree, net.base, now.lines, case, 1, whole)

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -31,6 +32,7 @@ _called: list[Any] = []
 _outer: list[Any] = []
 _entries: list[str] = []
 _lock = Lock()
+_OF_KERNELS = re.compile(rb"^@(kernel|called|entry)\b|\(NamedTuple\):", re.MULTILINE)
 
 
 def kernel(function: _F) -> _F:
@@ -129,8 +131,10 @@ def _caches() -> Path:
 
 
 def _digest() -> str:
-    """Return a digest of all sources of the kernels."""
+    """Return a digest of all sources with kernels, or with what is handed to kernels."""
     digest = hashlib.sha256()
     for file in sorted(_HERE.glob("*.py")):
-        digest.update(file.read_bytes())
+        source = file.read_bytes()
+        if _OF_KERNELS.search(source):
+            digest.update(source)
     return digest.hexdigest()[:16]

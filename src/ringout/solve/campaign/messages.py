@@ -199,6 +199,15 @@ def make_up(
             t += 1
 
 
+@kernel
+def is_kept(tree: Tree, bag: int, place: int) -> bool:
+    """Return whether a place of the parent's clique is in a bag's separator."""
+    kept = False
+    for k in range(tree.clique_first[bag] + tree.removed[bag], tree.clique_first[bag + 1]):
+        kept |= tree.place[k] == place
+    return kept
+
+
 @called
 def make_down(
     tree: Tree, base: Base, lines: Lines, messages: Messages, bag: int, room: Scratch

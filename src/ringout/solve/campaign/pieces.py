@@ -23,6 +23,12 @@ class Table(NamedTuple):
     breaks: IntArray
 
 
+def at_rest_a(table: Table, curve_of: IntArray) -> FloatArray:
+    """Return the currents of curves at 0 V."""
+    piece = (table.break_v[curve_of] < 0.0).sum(axis=1)
+    return np.asarray(table.intercept_a[curve_of, piece])
+
+
 def table_of(network: Network) -> Table:
     """Return the curves of a network."""
     curves = network.curves

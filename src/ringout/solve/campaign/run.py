@@ -12,10 +12,11 @@ from ringout.solve.campaign.cases import Cases, Out
 from ringout.solve.campaign.jit import called, entry, kernel
 from ringout.solve.campaign.judge import imbalance, refine, strain_lanes
 from ringout.solve.campaign.lanes import LANES, Batch, Lanes, load, newton, number_local
-from ringout.solve.campaign.local import Mesh, Pack, eliminate, fill, part_of, unpack
+from ringout.solve.campaign.local import Local, Mesh, Pack, eliminate, fill, part_of, unpack
 from ringout.solve.campaign.messages import Base, Lines, Messages
 from ringout.solve.campaign.pieces import Table
 from ringout.solve.campaign.reach import Reach
+from ringout.solve.campaign.whole import Whole, forget, spread, write_moving, write_whole
 
 IntArray = NDArray[np.int64]
 
@@ -42,6 +43,7 @@ class Job(NamedTuple):
         fixed: mesh of all neighbourhoods, in part eliminated for good.
         room: to solve in.
         out: what is found.
+        whole: where whole cases go, if they are wanted.
     """
 
     pack: Pack
@@ -49,6 +51,7 @@ class Job(NamedTuple):
     fixed: Mesh
     room: Lanes
     out: Out
+    whole: Whole
 
 
 @entry
@@ -80,6 +83,8 @@ def run_lanes(net: Ground, job: Job, first: int, end: int, strained: IntArray) -
                 imbalance(local, part, room)
                 refine(local, part, room)
                 _keep(net, job, batch)
+                if len(job.whole.row):
+                    _keep_whole(net, job, local, batch)
             at += LANES
 
 
@@ -95,6 +100,22 @@ def _keep(net: Ground, job: Job, batch: Batch) -> None:
         out.residual_a[row] = room.row[3, lane]
         if good:
             write_case(net, job, batch.area, case, lane)
+
+
+@kernel
+def _keep_whole(net: Ground, job: Job, local: Local, batch: Batch) -> None:
+    """Write all lanes whole; those that are not certified will be written again."""
+    room, whole = job.room, job.whole
+    first = job.cases.case_first[batch.area] + batch.first
+    forget(whole)
+    for i in range(len(local.node)):
+        n = local.node[i]
+        whole.known[n] = 1
+        for lane in range(batch.width):
+            whole.move[n, lane] = room.move[i, lane] + room.fine[i, lane]
+    spread(net.tree, net.messages, local.bag[0], batch.width, whole)
+    write_whole(net.tree, net.base, net.lines, first, batch.width, whole)
+    write_moving(net.tree, local, first, batch.width, room, whole)
 
 
 @kernel
