@@ -98,3 +98,25 @@ def test_a_file_used_whole_holds_nothing_back(judged):
     assert judgement.not_run == ()
     assert verdicts(judgement)["here"] == "fails"
     assert follows(judgement)
+
+
+def test_a_lost_line_takes_no_cure_from_what_stands_without_it(judged):
+    """B2 of the wrong kind has nothing to do with the line of S1: its cure is solved and holds."""
+    _, judgement = judged(("S1:14", "S1:99"), ("B2: inductive-pnp-no", "B2: inductive-npn-no"))
+    [found] = [f for f in judgement.findings if f.get("signal") == "there"]
+    assert found.severity is Severity.ERROR
+    assert any(r.proven and "inductive-pnp-no" in r.text for r in found.remedies), found.remedies
+
+
+def test_a_lost_line_takes_no_cure_from_a_bare_coil(tmp_path):
+    """A suppressor betters no level; the coil's wires are all there."""
+    text = small_cell(
+        f"{ITEMS}\nK3: output-card-8-0a5\nQ1: valve-2w3-bare",
+        f"{JOINS}\nP K3:L+\nM K3:M\nK3:1 Q1:1\nM Q1:2",
+        f"{SIGNALS}\nram: {{channel: K3.O1, drives: Q1}}",
+    ).replace("S1:14", "S1:99")
+    path = tmp_path / "cell.yaml"
+    path.write_text(text, encoding="utf-8")
+    _, judgement = run.prove(str(path), remedies=True)
+    [found] = [f for f in judgement.findings if f.code == "F304"]
+    assert any(r.proven for r in found.remedies), found.remedies

@@ -10,6 +10,7 @@ from ringout.base import Severity
 from ringout.cell.model import Cell
 from ringout.circuit.compile import compile_circuit
 from ringout.circuit.model import Circuit
+from ringout.findings.doubtful import WHY as LOST_LINE
 from ringout.findings.model import Finding, Judgement, Margin, Remedy, SignalResult
 from ringout.findings.references import rail_labels
 from ringout.findings.remedies.cables import propose_cables
@@ -102,7 +103,8 @@ def _prove(finding: Finding, trials: Trials, proposal: Proposal) -> Remedy | Non
         return None
     worse = any(_worse(_margin(s.name, s, _by_name(after, s.name))) for s in before.signals)
     cured = finding.key not in keys
-    proven = cured and not errors - old and not worse and not after.not_run
+    held = {n for n in before.not_run if n.why == LOST_LINE}  # no change here mends the file
+    proven = cured and not errors - old and not worse and not set(after.not_run) - held
     if not proven and not _worth_trying(finding, proposal, before, after, cured=cured):
         return None
     return Remedy(proposal.text, proven, margins, proposal.edit)
@@ -121,8 +123,8 @@ def _worth_trying(
     }
     if any(_falls(was, now) for pairs in changes.values() for was, now in pairs):
         return False
-    mine = [pair for name in told for pair in changes.get(name, ())]
-    return any(now > was + WORSE_V for was, now in mine if was < 0.0) if mine else cured
+    wrong = [pair for name in told for pair in changes.get(name, ()) if pair[0] < 0.0]
+    return any(now > was + WORSE_V for was, now in wrong) if wrong else cured
 
 
 def _changes(margin: Margin) -> list[tuple[float, float]]:
