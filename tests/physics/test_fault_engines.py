@@ -226,6 +226,12 @@ def test_kernels_that_must_be_compiled_wait_for_more_cases(monkeypatch, kept):
     assert engines.is_worth_it(1000, compiles)
 
 
+def test_networks_too_large_to_hold_whole_stay_with_the_reference_engine(monkeypatch):
+    monkeypatch.setattr(engines, "_has_numba", lambda: True)
+    assert engines.is_worth_it(engines.MOST_ELEMENTS, MANY_CASES)
+    assert not engines.is_worth_it(engines.MOST_ELEMENTS + 1, MANY_CASES)
+
+
 def test_without_numba_the_reference_engine_does_it_all(monkeypatch, choice, tmp_path):
     monkeypatch.setitem(sys.modules, "numba", None)  # importing it fails
     assert not engines.is_worth_it(1000, MANY_CASES)

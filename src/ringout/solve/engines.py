@@ -18,6 +18,7 @@ FloatArray = NDArray[np.float64]
 REFERENCE_S = 4e-7  # of the reference engine, per case and element
 COMPILE_S = 50.0  # the fast engine's kernels, when no earlier run has left them
 LOAD_S = 2.5  # when one has; the first base states are solved in it, too
+MOST_ELEMENTS = 2000  # beyond, whole solutions take gigabytes, and no gain has been measured
 _log = logging.getLogger(__name__)
 
 
@@ -51,7 +52,7 @@ def is_worth_it(elements: int, cases: int) -> bool:
         cases: to solve in all, roughly.
     """
     alone_s = REFERENCE_S * elements * cases
-    if alone_s < 2.0 * LOAD_S:
+    if alone_s < 2.0 * LOAD_S or elements > MOST_ELEMENTS:
         return False
     if alone_s < 2.0 * COMPILE_S:
         from ringout.solve.campaign import is_kept
