@@ -9,6 +9,7 @@ from ringout import __version__
 from ringout.base import Diagnostic
 from ringout.web.api_checkout import add_routes as add_checkout
 from ringout.web.api_jobs import add_routes as add_jobs
+from ringout.web.api_live import add_live
 from ringout.web.api_work import add_routes as add_work
 from ringout.web.bodies import EntryBody, FileBody, TextBody, UndoBody
 from ringout.web.checking import check_text
@@ -49,6 +50,7 @@ def make_api(session: Session, keys: Keys) -> Application:
     add_jobs(app, session, [Depends(writer)])
     add_checkout(app, session, [Depends(writer)])
     add_work(app, session, [Depends(writer)])
+    add_live(app, session)
     return app
 
 

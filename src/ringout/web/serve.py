@@ -123,6 +123,7 @@ def run_server(
         lifespan="off",
         limit_concurrency=256,
         timeout_keep_alive=30,
+        timeout_graceful_shutdown=2,  # an open stream of events must not hold up Ctrl-C
     )
     uvicorn.Server(config).run(sockets=sockets)
 

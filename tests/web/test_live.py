@@ -1,0 +1,210 @@
+"""The live page: a stand-in within the bench, over real Modbus TCP, watched and led through."""
+
+from __future__ import annotations
+
+import json
+import re
+import time
+
+import pytest
+
+from ringout import run
+from ringout.live.enter import plain_link
+from ringout.live.serve import ModbusTwin
+from ringout.live.twin import Twin
+from ringout.web.pages.live import post_of
+from ringout.web.watching import Order, Watching, free_port
+from tests.web.conftest import DEMO, HOME, text_of
+
+SEND = {"origin": HOME}
+
+
+def send(client, path: str, **fields):
+    answer = client.post(path, data={"token": "right-token", **fields}, headers=SEND)
+    assert answer.status_code == 303
+    return answer
+
+
+def until(check, seconds: float = 20.0):
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        found = check()
+        if found:
+            return found
+        time.sleep(0.02)
+    raise AssertionError("it did not happen in time")
+
+
+@pytest.fixture
+def live(bench):
+    """Return a bench whose watch ends with the test."""
+    yield bench
+    post_of(bench.app.app.state.session).put(None)
+
+
+def watch_of(client) -> Watching:
+    return post_of(client.app.app.state.session).watching
+
+
+def begin(client, **fields) -> Watching:
+    send(client, "/live", source="twin", **fields)
+    watching = watch_of(client)
+    until(lambda: len(watching.view.connections) == 2)
+    return watching
+
+
+def test_the_caution_stands_before_anything_is_begun(live):
+    page = live.get("/live")
+    assert page.status_code == 200
+    said = text_of(page)
+    assert "The bench only reads" in said
+    assert "no safety function" in said
+    assert "does not say where a controller is read" in said  # the demo has no `live`
+
+
+def test_what_is_pressed_at_the_stand_in_is_seen_on_the_page(live):
+    watching = begin(live, do="watch")
+    page = text_of(live.get("/live"))
+    assert "start_lidding K1.I1 ○ off" in page
+    assert "on_line K1.I8 ○ off" in page
+    send(live, "/live/move", put="S1 pressed")
+    until(lambda: watching.view.levels["K1", "I1"])
+    page = text_of(live.get("/live"))
+    assert "start_lidding K1.I1 ● on" in page
+    assert "start_lidding ● on" in page.split("Last changes")[1]
+    told = live.get("/api/live").json()
+    assert told["source"] == "twin"
+    assert {"item": "K1", "channel": "I1", "on": True} in told["levels"]
+
+
+def events_of(answer) -> list[tuple[int, dict]]:
+    found = re.findall(r"id: (\d+)\ndata: (.*)\n\n", answer.text)
+    return [(int(n), json.loads(data)) for n, data in found]
+
+
+def test_what_happens_goes_out_as_server_sent_events(live, monkeypatch):
+    monkeypatch.setattr("ringout.web.api_live.SPAN_S", 1.0)
+    watching = begin(live, do="watch")
+    send(live, "/live/move", put="S1 pressed")
+    until(lambda: watching.view.levels["K1", "I1"])
+    answer = live.get("/api/live/events")
+    assert answer.headers["content-type"].startswith("text/event-stream")
+    events = events_of(answer)
+    assert [n for n, _ in events] == list(range(1, len(events) + 1))
+    kinds = [e["kind"] for _, e in events]
+    assert kinds[:2] == ["connection", "connection"]
+    assert ("start_lidding", True) in [
+        (e["signal"], e["on"]) for _, e in events if e["kind"] == "change"
+    ]
+    last = events[-1][0]
+    again = live.get("/api/live/events", headers={"last-event-id": str(last)})
+    assert all(n > last for n, _ in events_of(again))
+
+
+def test_no_stream_where_nothing_is_watched(live):
+    assert live.get("/api/live/events").status_code == 404
+    assert live.get("/api/live").json()["running"] is False
+
+
+def led_through(client, watching) -> None:
+    """Do at the stand-in what the page asks for, as a person would, until it is through."""
+    done = 0
+    while not watching.view.finished:
+        asked = until(lambda: watching.view.asked or watching.view.finished)
+        if asked is True:
+            return
+        if watching.view.doubted is not None:
+            send(client, "/live/say", said="done")
+            until(lambda: watching.view.doubted is None)
+        elif asked["step"] > done:
+            done = asked["step"]
+            send(client, "/live/move", put=f"{asked['actor']} {asked['position']}")
+        time.sleep(0.02)
+
+
+def test_a_sound_cell_is_led_through(live):
+    watching = begin(live, do="checkout")
+    led_through(live, watching)
+    page = text_of(live.get("/live"))
+    assert f"{len(watching.view.answered)} actions, 0 wrong" in page
+    assert len(watching.view.answered) == 26  # thirteen inputs' actors, there and back: all of them
+    assert "Find what explains it" not in page
+
+
+def test_a_hidden_fault_is_caught_and_leads_to_find(live, monkeypatch):
+    monkeypatch.setattr("ringout.web.watching.KINDS", {"": ("swap",)})
+    watching = begin(live, do="checkout", hide="1", seed="19")
+    assert watching.hidden
+    page = live.get("/live").text
+    assert not any(text in page for text in watching.hidden)  # not before the end
+    led_through(live, watching)
+    assert any(not a["right"] for a in watching.view.answered)
+    page = live.get("/live")
+    assert 'action="/find"' in page.text
+    for sentence in watching.view.evidence:
+        assert f'name="seen" value="{sentence}"' in page.text
+    send(live, "/live/stop", do="stop")
+    assert watching.hidden[0] in text_of(live.get("/live"))
+    send(live, "/live/stop", do="new")
+    assert "On a stand-in" in text_of(live.get("/live"))
+
+
+def test_nothing_moved_is_asked_back(live, monkeypatch):
+    monkeypatch.setattr("ringout.live.actions.LiveCheckout.run.__defaults__", None, raising=False)
+    watching = begin(live, do="checkout")
+    until(lambda: watching.view.asked)
+    watching._note({"kind": "doubted", "actor": "S1", "position": "pressed", "text": "Nothing"})
+    page = text_of(live.get("/live"))
+    assert "nothing moved. Was it done?" in page
+    send(live, "/live/say", said="whatever")  # none of the three answers: nothing happens
+    assert watching.view.doubted is not None
+
+
+def test_a_controller_of_the_file_that_is_away_is_told(live, cell_file):
+    port = free_port()
+    with cell_file.open("a", encoding="utf-8") as file:
+        file.write(f"\nlive:\n  K1: {{modbus: '127.0.0.1:{port}', inputs: 0}}\n")
+    assert f"K1: modbus, 127.0.0.1:{port}" in text_of(live.get("/live"))
+    send(live, "/live", source="file", do="watch")
+    watching = watch_of(live)
+    until(lambda: watching.view.connections)
+    page = text_of(live.get("/live"))
+    assert "cannot be reached" in page
+    assert "It is tried again" in page
+
+
+def test_a_secret_that_is_missing_is_asked_for_by_name(live, cell_file, monkeypatch):
+    monkeypatch.delenv("RINGOUT_PASSWORD", raising=False)
+    line = "{opcua: 'opc.tcp://127.0.0.1:1', user: setter, security: none, inputs: 'ns=2;s={channel}'}"
+    with cell_file.open("a", encoding="utf-8") as file:
+        file.write(f"\nlive:\n  K1: {line}\n")
+    send(live, "/live", source="file", do="watch")
+    until(lambda: watch_of(live).problem)
+    assert "RINGOUT_PASSWORD_K1" in text_of(live.get("/live"))
+
+
+def test_what_writes_needs_the_token(live):
+    for path in ("/live", "/live/move", "/live/say", "/live/stop"):
+        answer = live.post(path, data={"token": "wrong", "put": "S1 pressed"}, headers=SEND)
+        assert answer.status_code == 403
+
+
+@pytest.mark.parametrize("put", ["", "S1", "S9 pressed", "S1 nowhere", "K1.O1 on off"])
+def test_a_move_that_cannot_be_does_nothing(live, put):
+    watching = begin(live, do="watch")
+    before = watching.state()
+    send(live, "/live/move", put=put)
+    assert watching.state() == before
+
+
+def test_two_watches_do_not_stand_side_by_side():
+    cell = run.load(str(DEMO)).cell
+    first = Watching(cell, Order("twin"))
+    first.begin()
+    until(lambda: first.view.connections)
+    first.stop()
+    assert not first.running
+    assert first.after(0)[-1][1] == {"kind": "ended"}
+    # a server on the usual places is what the page's own stand-in is
+    link = plain_link(cell, "K1", "modbus", f"127.0.0.1:{free_port()}")
+    assert set(ModbusTwin(Twin(cell), link).inputs) == {f"I{n}" for n in range(1, 17)}
