@@ -13,8 +13,8 @@ from ringout.cli.common import cell_argument, json_option, say_problems, stop_if
 from ringout.cli.reach import (
     Wanted,
     links_of,
+    ports_of,
     reach_options,
-    secrets_of,
     stop,
     told,
 )
@@ -22,7 +22,7 @@ from ringout.cli.records_enter import db_option
 from ringout.cli.records_live import Keep, recorded
 
 if TYPE_CHECKING:
-    from ringout.cell.model import Cell, Link
+    from ringout.cell.model import Cell
     from ringout.live import Feed, Port
     from ringout.live.actions import Action, Doubt
     from ringout.live.judge import Answer
@@ -74,7 +74,7 @@ def watch(  # one argument an option
     input is never a safety function. Exit code 2: it cannot be reached or read.
     """
     from ringout import run
-    from ringout.live import Feed, Poller, PortError, port_of
+    from ringout.live import Feed, Poller, PortError
     from ringout.live.actions import actions_of
 
     loaded = run.load(cell)
@@ -86,7 +86,7 @@ def watch(  # one argument an option
     links = links_of(loaded.cell, wanted)
     if not cycle > 0:
         stop(f"a cycle of {cycle:g} ms cannot be", "write `--cycle 20`")
-    ports = [port_of(link, _inputs(loaded.cell, link), secrets_of(link)) for link in links]
+    ports = ports_of(loaded.cell, links)
     if allow_outputs:
         _confirm()
     feed = Feed(loaded.cell, [Poller(p, cycle / 1000.0) for p in ports])
@@ -121,11 +121,6 @@ def _command(cell: Cell, ports: list[Port]) -> None:
         asyncio.run(_outputs(cell, ports))
     except PortError as error:
         told(error)
-
-
-def _inputs(cell: Cell, link: Link) -> tuple[str, ...]:
-    kinds = cell.items[link.item].part.channels
-    return tuple(c for c in link.places if kinds[c].kind == "input")
 
 
 def _confirm() -> None:

@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
 if TYPE_CHECKING:
     from ringout.cell.model import Cell, Link
-    from ringout.live import PortError
-
-PASSWORD, PASSPHRASE = "RINGOUT_PASSWORD", "RINGOUT_KEY_PASSWORD"  # names only
-_DEFAULT_NODES = "ns=2;s={item}.{{channel}}"
+    from ringout.live import Port, PortError
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,8 +86,8 @@ def links_of(cell: Cell, wanted: Wanted) -> list[Link]:
 
 def _elsewhere(cell: Cell, wanted: Wanted) -> Link:
     """Return one controller's link with the address of an option."""
-    from ringout.cell.links import modbus_target, placed_on
-    from ringout.cell.model import Link
+    from ringout.cell.links import modbus_target
+    from ringout.live.enter import plain_link
 
     name = wanted.item or next(iter(cell.links), "") or next(iter(_controllers(cell)), "")
     if not name:
@@ -106,10 +101,7 @@ def _elsewhere(cell: Cell, wanted: Wanted) -> Link:
     base = cell.links.get(name)
     if base is not None and base.protocol == protocol:
         return replace(base, target=target)
-    item = cell.items[name]
-    first = 0 if protocol == "modbus" else _DEFAULT_NODES.format(item=name)
-    places = placed_on(item, "input", first) | placed_on(item, "output", first)
-    return Link(name, protocol, target, 1, "discrete", places, item.span)
+    return plain_link(cell, name, protocol, target)
 
 
 def _controllers(cell: Cell) -> list[str]:
@@ -119,48 +111,43 @@ def _controllers(cell: Cell) -> list[str]:
 def _entered(cell: Cell, link: Link, wanted: Wanted) -> Link:
     """Return a link with what the options say of its protection."""
     from ringout.cell.links import access_of
+    from ringout.live.enter import beside
 
     if link.protocol == "modbus":
         return link
-    said = link.access
-    folder = Path(cell.folder)  # files named in `live` lie by the cell file
-
-    def file(name: str) -> str:
-        return str(folder / Path(name).expanduser()) if name else ""
-
+    said = beside(link, cell.folder).access
     security = wanted.security
     if not security and not (wanted.user or wanted.certificate or wanted.trust):
         security = said.security
     access = access_of(
         security,
         wanted.user or said.user,
-        wanted.certificate or file(said.certificate),
-        wanted.key or file(said.key),
-        wanted.trust or file(said.trust),
+        wanted.certificate or said.certificate,
+        wanted.key or said.key,
+        wanted.trust or said.trust,
     )
     return replace(link, access=access)
 
 
-def secrets_of(link: Link) -> dict[str, str]:
-    """Return the secrets a link needs, from the environment or from the person, never a file."""
-    from ringout.live.keys import key_is_locked
+def ports_of(cell: Cell, links: Iterable[Link]) -> list[Port]:
+    """Return what reads the inputs of links; secrets come from the environment or the person."""
+    from ringout.live import port_of
+    from ringout.live.enter import inputs_of, needed
 
-    out = {}
-    if link.access.user:
-        out["password"] = secret(
-            PASSWORD, link.item, f"password of {link.access.user} at {link.item}"
-        )
-    if link.access.key and key_is_locked(link.access.key):
-        out["passphrase"] = secret(PASSPHRASE, link.item, f"passphrase of {link.access.key}")
-    return out
+    ports = []
+    for link in links:
+        secrets = {name: secret(at, link.item, what) for name, (at, what) in needed(link).items()}
+        ports.append(port_of(link, inputs_of(cell, link), secrets))
+    return ports
 
 
 def secret(variable: str, item: str, what: str) -> str:
     """Return a secret from the environment, else ask for it where somebody can answer."""
-    own = f"{variable}_{item}" if item else variable
-    for name in (own, variable):
-        if name in os.environ:
-            return os.environ[name]
+    from ringout.live.enter import from_environment, own_variable
+
+    found = from_environment(variable, item)
+    if found is not None:
+        return found
     if not sys.stdin.isatty():
-        stop(f"the {what} is needed", f"set {own} in the environment")
+        stop(f"the {what} is needed", f"set {own_variable(variable, item)} in the environment")
     return str(click.prompt(what, hide_input=True, default="", show_default=False))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import json
-import random
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,8 +18,6 @@ from ringout.cli.common import (
     stop_if_unusable,
 )
 from ringout.cli.reach import (
-    PASSPHRASE,
-    PASSWORD,
     Wanted,
     links_of,
     reach_options,
@@ -32,9 +29,6 @@ from ringout.cli.reach import (
 if TYPE_CHECKING:
     from ringout.cell.model import Cell, Link
     from ringout.live.serve import Entry, TwinServer
-
-_OPEN = ("open-landed", "open-cord")
-_KINDS = {"": ("swap", *_OPEN), "swap": ("swap",), "open": _OPEN}
 
 
 @click.command()
@@ -77,6 +71,7 @@ def twin(  # one argument an option
     """
     from ringout import run
     from ringout.live import PortError
+    from ringout.live.enter import KINDS
 
     loaded = run.load(cell)
     stop_if_unusable(loaded, as_json, lambda: {"problems": len(loaded.problems)})
@@ -85,7 +80,7 @@ def twin(  # one argument an option
         modbus = "127.0.0.1:1502"
     wanted = Wanted(item, modbus, opcua, security or "", user, certificate, key)
     links = links_of(loaded.cell, wanted)
-    chosen = _faults(loaded.cell, links, fault, hide, _KINDS[hide_kind or ""], seed)
+    chosen = _faults(loaded.cell, links, fault, hide, KINDS[hide_kind or ""], seed)
     try:
         entries = [_entry(link, user, certificate, key, trust) for link in links]
         asyncio.run(_serve(loaded.cell, links, entries, chosen, seed, as_json=as_json))
@@ -101,6 +96,7 @@ def _entry(
     link: Link, user: str, certificate: str, key: str, trust: tuple[str, ...]
 ) -> Entry | None:
     """Return who is let in at a link; None over Modbus TCP, which lets anybody in."""
+    from ringout.live.enter import PASSPHRASE, PASSWORD
     from ringout.live.keys import key_is_locked, read_certificate, read_pair
     from ringout.live.serve import Entry
 
@@ -136,6 +132,7 @@ def _faults(
     """Return the faults to put in: those named, and some drawn by lot that inputs can show."""
     from ringout.circuit.compile import compile_circuit
     from ringout.circuit.faults import find_fault, single_faults
+    from ringout.live.enter import drawn_by_lot
 
     every = single_faults(compile_circuit(cell))
     chosen = []
@@ -145,10 +142,7 @@ def _faults(
             stop(f"there is no fault `{name}`", "`ringout faults` lists them")
         chosen.append(found)
     served = {link.item for link in links}
-    seen = {n for n, s in cell.signals.items() if s.on is not None and s.item in served}
-    shown = [f for f in every if seen.intersection(f.signals) and f.kind in kinds]
-    chance = random.Random(seed)  # noqa: S311  # an exercise, nothing secret
-    return [*chosen, *chance.sample(shown, min(hide, len(shown)))]
+    return [*chosen, *drawn_by_lot(cell, every, served, hide, kinds, seed)]
 
 
 async def _serve(
@@ -222,6 +216,7 @@ def certificate(file: Path, url: str, name: str, days: int, lock: bool, as_json:
     from cryptography.hazmat.primitives.serialization import Encoding
 
     from ringout.live import PortError
+    from ringout.live.enter import PASSPHRASE
     from ringout.live.keys import fingerprint, make_pair, write_pair
     from ringout.live.opcua import certificate_of
 

@@ -7,15 +7,18 @@ import random
 from collections.abc import Collection, Iterable
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ringout.cell.links import placed_on
 from ringout.cell.model import Cell, Link
-from ringout.circuit.faults import Fault
 from ringout.live.keys import key_is_locked
+
+if TYPE_CHECKING:
+    from ringout.circuit.faults import Fault
 
 PASSWORD, PASSPHRASE = "RINGOUT_PASSWORD", "RINGOUT_KEY_PASSWORD"  # names of variables
 OPEN = ("open-landed", "open-cord")
-KINDS = {"": ("swap", *OPEN), "swap": ("swap",), "open": OPEN}
+KINDS = {"": ("swap", *OPEN), "swap": ("swap",), "open": OPEN}  # said to kinds of fault
 
 
 def plain_link(cell: Cell, name: str, protocol: str, target: str) -> Link:
@@ -55,9 +58,14 @@ def needed(link: Link) -> dict[str, tuple[str, str]]:
     return out
 
 
+def own_variable(variable: str, item: str) -> str:
+    """Return the name of the variable that holds a secret of one controller alone."""
+    return f"{variable}_{item}" if item else variable
+
+
 def from_environment(variable: str, item: str) -> str | None:
     """Return a secret from the environment: that of one controller, else that of all."""
-    for name in (f"{variable}_{item}", variable):
+    for name in (own_variable(variable, item), variable):
         if name in os.environ:
             return os.environ[name]
     return None

@@ -18,6 +18,7 @@ from ringout.live.enter import (
     from_environment,
     inputs_of,
     needed,
+    own_variable,
     plain_link,
 )
 
@@ -204,7 +205,7 @@ class Watching:
             for name, (variable, what) in needed(link).items():
                 found = from_environment(variable, link.item)
                 if found is None:
-                    own = f"{variable}_{link.item}"
+                    own = own_variable(variable, link.item)
                     fix = f"set {own} in the environment before the bench is opened"
                     raise PortError(f"the {what} is needed", fix, lasting=True)
                 secret[name] = found
