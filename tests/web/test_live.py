@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import json
 import re
+import subprocess
+import sys
 import time
+from contextlib import contextmanager
 
 import pytest
 
@@ -12,6 +15,7 @@ from ringout import run
 from ringout.live.enter import plain_link
 from ringout.live.serve import ModbusTwin
 from ringout.live.twin import Twin
+from ringout.records import open_store
 from ringout.web.pages.live import post_of
 from ringout.web.watching import Order, Watching, free_port
 from tests.web.conftest import DEMO, HOME, text_of
@@ -106,8 +110,13 @@ def test_no_stream_where_nothing_is_watched(live):
     assert live.get("/api/live").json()["running"] is False
 
 
-def led_through(client, watching) -> None:
+def led_through(client, watching, put=None) -> None:
     """Do at the stand-in what the page asks for, as a person would, until it is through."""
+
+    def by_page(actor: str, position: str) -> None:
+        send(client, "/live/move", put=f"{actor} {position}")
+
+    put = put or by_page
     done = 0
     while not watching.view.finished:
         asked = until(lambda: watching.view.asked or watching.view.finished)
@@ -118,7 +127,7 @@ def led_through(client, watching) -> None:
             until(lambda: watching.view.doubted is None)
         elif asked["step"] > done:
             done = asked["step"]
-            send(client, "/live/move", put=f"{asked['actor']} {asked['position']}")
+            put(asked["actor"], asked["position"])
         time.sleep(0.02)
 
 
@@ -154,6 +163,75 @@ def test_a_hidden_fault_is_caught_and_leads_to_find(live, monkeypatch):
     assert watching.hidden[0] in text_of(live.get("/live"))
     send(live, "/live/stop", do="new")
     assert "On a stand-in" in text_of(live.get("/live"))
+
+
+@contextmanager
+def controller(cell_file, *words: str):
+    """Yield the hand at a stand-in outside the bench, read where the file says."""
+    port = free_port()
+    with cell_file.open("a", encoding="utf-8") as file:
+        file.write(f"\nlive:\n  K1: {{modbus: '127.0.0.1:{port}', inputs: 0}}\n")
+    twin = subprocess.Popen(
+        [sys.executable, "-m", "ringout", "twin", str(cell_file), *words],
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+    )  # fmt: skip
+
+    def put(actor: str, position: str) -> None:
+        twin.stdin.write(f"{actor} {position}\n")
+        twin.stdin.flush()
+
+    try:
+        assert "K1 is served" in twin.stdout.readline()
+        yield put
+    finally:
+        twin.communicate("quit\n", timeout=20)
+
+
+def test_what_the_machine_answers_is_stored_under_the_name(live, cell_file):
+    with controller(cell_file, "--fault", "swap W1 W2@K1-X1/X2") as put:
+        answer = send(live, "/live", source="file", do="checkout", who="Ada")
+        assert "Ada" in answer.headers["set-cookie"]
+        watching = watch_of(live)
+        led_through(live, watching, put)
+    page = live.get("/live").text
+    number = watching.view.run
+    assert f'href="/records/run/{number}"' in page
+    with open_store(str(cell_file)) as store:
+        state = store.state_of(number)
+        assert (state.state, state.run.source, state.run.who) == ("failed", "live", "Ada")
+        assert state.run.meter == "K1 over modbus"
+        kept = [(s.step.do, s.last.text, s.last.verdict) for s in store.steps_of(number)]
+        told = [
+            (f"{a['actor']} {a['position']}", a["text"], "right" if a["right"] else "wrong")
+            for a in watching.view.answered
+        ]
+        assert [k[1:] for k in kept] == [t[1:] for t in told]
+        assert [s.step.key for s in store.steps_of(number)] == [f"live {t[0]}" for t in told]
+        assert store.verify().holds
+
+
+@pytest.mark.parametrize("fields", [{"source": "twin", "who": "Ada"}, {"source": "file"}])
+def test_neither_practice_nor_what_nobody_signs_is_stored(live, cell_file, fields):
+    with controller(cell_file):
+        send(live, "/live", do="checkout", **fields)
+        assert watch_of(live).led is None
+        said = text_of(live.get("/live"))
+        assert ("Practice is not stored." in said) == (fields["source"] == "twin")
+        assert ("no name was given" in said) == (fields["source"] == "file")
+
+
+def test_records_that_cannot_be_used_end_the_checkout_with_a_cure(live, cell_file):
+    live.app.app.state.session.records = f"sqlite:///{cell_file}"  # the cell is no database
+    with controller(cell_file) as put:
+        send(live, "/live", source="file", do="checkout", who="Ada")
+        watching = watch_of(live)
+        asked = until(lambda: watching.view.asked)
+        put(asked["actor"], asked["position"])
+        until(lambda: watching.problem)
+    message, cure = watching.problem
+    page = text_of(live.get("/live"))
+    assert f"{message}. {cure}." in page
+    assert watching.view.answered == []  # nothing is told as done that is not kept
 
 
 def test_nothing_moved_is_asked_back(live, monkeypatch):

@@ -21,6 +21,7 @@ from ringout.live.enter import (
     own_variable,
     plain_link,
 )
+from ringout.web.led import LedRun
 
 Happening = dict[str, Any]
 KEPT_EVENTS, KEPT_CHANGES = 2000, 12
@@ -60,6 +61,7 @@ class View:
         answered: what was answered so far.
         evidence: sentences for `find`, at the end.
         finished: the led checkout is through.
+        run: number of the run in the records that holds what was answered; 0 for none.
     """
 
     connections: dict[str, Happening] = field(default_factory=dict)
@@ -71,6 +73,7 @@ class View:
     answered: list[Happening] = field(default_factory=list)
     evidence: list[str] = field(default_factory=list)
     finished: bool = False
+    run: int = 0
 
 
 class Watching:
@@ -80,10 +83,11 @@ class Watching:
         cell: the cell.
         order: what is to be watched.
         key: the state of the file it was begun with.
+        led: stores what a led checkout finds; None to store nothing.
     """
 
-    def __init__(self, cell: Cell, order: Order, key: str = "") -> None:
-        self.cell, self.order, self.key = cell, order, key
+    def __init__(self, cell: Cell, order: Order, key: str = "", led: LedRun | None = None) -> None:
+        self.cell, self.order, self.key, self.led = cell, order, key, led
         self.view = View()
         self.problem: tuple[str, str] | None = None  # what ended it, and the cure
         self.hidden: tuple[str, ...] = ()  # sentences; told when asked for
@@ -149,10 +153,11 @@ class Watching:
 
     def _run(self) -> None:
         from ringout.live import PortError
+        from ringout.records import StoreError
 
         try:
             asyncio.run(self._main())
-        except PortError as error:
+        except (PortError, StoreError) as error:
             self.problem = error.message, error.cure
         except OSError as error:
             self.problem = f"the stand-in cannot be served: {error}", "begin again"
@@ -213,7 +218,7 @@ class Watching:
         feed = Feed(self.cell, pollers)
         assert self._over is not None
         async with feed:
-            work = asyncio.create_task(self._follow(feed))
+            work = asyncio.create_task(self._follow(feed, links))
             ending = asyncio.create_task(self._over.wait())
             await asyncio.wait({work, ending}, return_when=asyncio.FIRST_COMPLETED)
             ending.cancel()
@@ -223,7 +228,7 @@ class Watching:
                 work.cancel()
                 await asyncio.gather(work, return_exceptions=True)
 
-    async def _follow(self, feed: Any) -> None:
+    async def _follow(self, feed: Any, links: Sequence[Link]) -> None:
         """Note what happens; after a led checkout go on watching."""
         from ringout.live.actions import Answered, LiveCheckout, actions_of
         from ringout.live.judge import evidence
@@ -236,10 +241,20 @@ class Watching:
             async for event in LiveCheckout(self.cell, feed, self._doubt).run(actions):
                 if isinstance(event, Answered):
                     answers.append(event.answer)
+                    if self.led is not None:  # stored before it is shown
+                        await self._keep(self.led, links, actions, event)
                 self._note(teller.json(event))
             self._note({"kind": "finished", "seen": evidence(answers)})
         async for event in feed.events():
             self._note(teller.json(event))
+
+    async def _keep(
+        self, led: LedRun, links: Sequence[Link], actions: Sequence[Any], event: Any
+    ) -> None:
+        """Store an answer beside the loop, so that no poll waits for the disk."""
+        await asyncio.to_thread(led.keep, links, actions, event.step, event.answer)
+        if led.number and not self.view.run:
+            self._note({"kind": "stored", "run": led.number})
 
     async def _doubt(self, action: Any, answer: Any) -> Any:
         from ringout.live.actions import Doubt
@@ -285,6 +300,8 @@ def _take(view: View, event: Happening) -> None:
     elif kind == "answered":
         view.asked = view.doubted = None
         view.answered.append(event)
+    elif kind == "stored":
+        view.run = event["run"]
     elif kind == "finished":
         view.finished, view.evidence = True, event["seen"]
 

@@ -6,6 +6,8 @@ from typing import Any
 
 from ringout.cell.model import Cell
 from ringout.web.exchange import Answer, Ask, Page, Redirect, Route
+from ringout.web.led import LedRun
+from ringout.web.person import person_of
 from ringout.web.session import Session
 from ringout.web.snapshot import Snapshot
 from ringout.web.waiting import cell_or_way
@@ -72,6 +74,8 @@ def _values(now: Snapshot, watching: Watching) -> dict[str, Any]:
             "wrong": sum(not a["right"] for a in view.answered if a["verdict"] != "left out"),
             "finished": view.finished,
             "evidence": list(view.evidence),
+            "run": view.run,
+            "stored": watching.led is not None,
             "actors": _actors(cell, watching),
             "revealed": list(watching.hidden) if not watching.running else [],
         }
@@ -118,8 +122,12 @@ def begin(session: Session, ask: Ask) -> Answer:
         1 if ask.sent("hide") else 0,
         int(seed) % (MOST_SEED + 1) if seed.isascii() and seed.isdecimal() else 0,
     )
-    post_of(session).put(Watching(now.cell, order, now.key))
-    return Redirect("/live")
+    led, person = None, None
+    if order.guided and order.source == FILE and ask.sent("who").strip():
+        person = person_of(ask.sent("who"), ask.person.meter)
+        led = LedRun(session, now.cell, person.name)
+    post_of(session).put(Watching(now.cell, order, now.key, led))
+    return Redirect("/live", person)
 
 
 def move(session: Session, ask: Ask) -> Answer:

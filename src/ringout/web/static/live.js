@@ -36,7 +36,7 @@
   }
 
   function listen() {
-    const where = box()?.dataset.live;
+    const where = box()?.dataset.events;
     if (!where) {
       source?.close();
       source = null;
