@@ -70,6 +70,17 @@ def field_of(answer, name: str) -> str:
     return found[1]
 
 
+def until(check, seconds: float = 20.0):
+    """Return what a check finds, as soon as it finds something."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        found = check()
+        if found:
+            return found
+        time.sleep(0.02)
+    raise AssertionError("it did not happen in time")
+
+
 def when_done(client, path: str):
     """Return a page when what it waits for is worked out."""
     end = time.monotonic() + LONGEST_S

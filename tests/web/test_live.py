@@ -18,7 +18,7 @@ from ringout.live.twin import Twin
 from ringout.records import open_store
 from ringout.web.pages.live import post_of
 from ringout.web.watching import Order, Watching, free_port
-from tests.web.conftest import DEMO, HOME, text_of
+from tests.web.conftest import DEMO, HOME, text_of, until
 
 SEND = {"origin": HOME}
 
@@ -27,16 +27,6 @@ def send(client, path: str, **fields):
     answer = client.post(path, data={"token": "right-token", **fields}, headers=SEND)
     assert answer.status_code == 303
     return answer
-
-
-def until(check, seconds: float = 20.0):
-    end = time.monotonic() + seconds
-    while time.monotonic() < end:
-        found = check()
-        if found:
-            return found
-        time.sleep(0.02)
-    raise AssertionError("it did not happen in time")
 
 
 @pytest.fixture
