@@ -29,7 +29,7 @@ PAGES = (
     "/faults", "/faults?effect=harm", "/faults/off%20W2:BK@K1%20at%20K1-X2:3?step=yes",
     "/checkout", "/checkout/1", "/checkout/57", f"/find?seen={SEEN}", "/find", "/paper",
     "/paper?what=cut_list", "/paper?what=io", "/paper?what=faces", "/paper?what=drawings",
-    "/paper?what=pack", "/exercise",
+    "/paper?what=pack", "/live", "/exercise",
 )  # fmt: skip
 
 

@@ -220,7 +220,8 @@ def test_records_that_cannot_be_used_end_the_checkout_with_a_cure(live, cell_fil
         until(lambda: watching.problem)
     message, cure = watching.problem
     page = text_of(live.get("/live"))
-    assert f"{message}. {cure}." in page
+    for said in (message, cure):
+        assert f"{said[0].upper()}{said[1:]}." in page
     assert watching.view.answered == []  # nothing is told as done that is not kept
 
 

@@ -70,14 +70,14 @@ def home(near):
 def begin(page, near, key: str) -> None:
     page.goto("/live")
     page.click(f'[data-key="{key}"]')
-    expect(page, "#h-now + .levels").to_contain_text("on_line K1.I8 ○ off", timeout=LONG_MS)
+    expect(page, "#h-now + .inputs").to_contain_text("on_line K1.I8 ○ off", timeout=LONG_MS)
     assert near.watching.running
 
 
 def test_an_input_comes_on_by_itself(page, near):
     begin(page, near, "look")
     page.evaluate("window.sameTab = true")
-    row = page.locator(".levels li", has_text="start_lidding")
+    row = page.locator(".inputs li", has_text="start_lidding")
     playwright.expect(row).to_contain_text("○ off")
     near.watching.move("S1", "pressed")  # nobody touches the page
     playwright.expect(row).to_contain_text("● on")
@@ -119,7 +119,7 @@ def test_a_swapped_pair_is_named_and_leads_to_find(page, near):
         page.wait_for_timeout(30)
     (hidden,) = near.watching.hidden
     assert hidden not in page.inner_text("main")  # the hidden fault is told on asking only
-    wrong = page.inner_text(".answers")
+    wrong = page.inner_text("ol.judged")
     assert "exchanged?" in wrong
     page.click('[data-key="find"]')
     page.wait_for_url("**/find?seen=**")
@@ -148,7 +148,7 @@ def test_closing_the_tab_ends_the_stream(page, near, browser, monkeypatch):
     tab.goto("/live")
     until(lambda: len(opened) == 2)
     near.watching.move("S1", "pressed")
-    tab.wait_for_selector('.levels li:has-text("start_lidding"):has-text("● on")')
+    tab.wait_for_selector('.inputs li:has-text("start_lidding"):has-text("● on")')
     assert not ended
     tab.close()
     until(lambda: len(ended) == 1, GONE_S)
@@ -159,14 +159,18 @@ def test_closing_the_tab_ends_the_stream(page, near, browser, monkeypatch):
 
 
 @pytest.mark.parametrize("width", [1440, 1024, 390])
-def test_nothing_is_wider_than_the_window(page, near, width):
+def test_nothing_is_wider_than_the_window_or_squeezed(page, near, width):
     page.set_viewport_size({"width": width, "height": 900})
     page.goto("/live")
     narrow = "document.documentElement.scrollWidth <= document.documentElement.clientWidth"
     assert page.evaluate(narrow)
     begin(page, near, "practise")
     expect(page, ".do").to_contain_text("1/", timeout=LONG_MS)
+    near.watching.move("S1", "pressed")
+    page.wait_for_selector("ol.judged li")
     assert page.evaluate(narrow)
+    for card in page.locator("main .card").all():
+        assert card.bounding_box()["width"] > 300
 
 
 @pytest.mark.skipif(not AXE.exists(), reason="axe-core is not installed")
@@ -178,6 +182,8 @@ def test_axe_finds_nothing_serious_while_led(browser, near, width):
     page = context.new_page()
     begin(page, near, "practise")
     expect(page, ".do").to_contain_text("1/", timeout=LONG_MS)
+    near.watching.move("S1", "pressed")
+    page.wait_for_selector("ol.judged li")
     page.add_script_tag(path=str(AXE))
     found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
     context.close()

@@ -24,6 +24,7 @@ from ringout.records.evidence import file_name
 from ringout.records.model import CHECKOUT
 from ringout.report.checkout_view import file_digest
 from ringout.web.person import Person
+from ringout.web.sentences import as_sentences
 from ringout.web.session import Session
 from ringout.web.snapshot import Snapshot
 from ringout.web.steps import Entry, entries_of
@@ -154,5 +155,4 @@ def _start(store: Store, walk: Walk, person: Person) -> Run:
 
 def told(problem: StoreError) -> str:
     """Return what the records complain of as sentences."""
-    words = f"{problem.message[:1].upper()}{problem.message[1:]}."
-    return f"{words} {problem.cure[:1].upper()}{problem.cure[1:]}." if problem.cure else words
+    return as_sentences(problem.message, problem.cure)

@@ -8,6 +8,7 @@ from ringout.cell.model import Cell
 from ringout.web.exchange import Answer, Ask, Page, Redirect, Route
 from ringout.web.led import LedRun
 from ringout.web.person import person_of
+from ringout.web.sentences import as_sentences
 from ringout.web.session import Session
 from ringout.web.snapshot import Snapshot
 from ringout.web.waiting import cell_or_way
@@ -59,13 +60,18 @@ def _values(now: Snapshot, watching: Watching) -> dict[str, Any]:
         view = watching.view
         return {
             "running": watching.running,
-            "problem": watching.problem,
+            "problem": as_sentences(*watching.problem) if watching.problem else "",
             "stale": watching.key != now.key,
             "twin": order.source == TWIN,
             "guided": order.guided,
             "hides": order.hide,
-            "connections": list(view.connections.values()),
-            "standing": list(view.standing.values()),
+            "reached": bool(view.connections),
+            "away": [
+                as_sentences(c["text"], c["cure"], "it is tried again")
+                for c in view.connections.values()
+                if not c["up"]
+            ],
+            "standing": [as_sentences(s["text"], s["cure"]) for s in view.standing.values()],
             "signals": _signals(cell, view.levels),
             "changes": list(view.changes),
             "asked": view.asked,
@@ -157,7 +163,6 @@ def stop(session: Session, ask: Ask) -> Answer:
     return Redirect("/live")
 
 
-MENU = (("/live", TITLE),)
 ROUTES = (
     Route("/live", show),
     Route("/live", begin, writes=True),

@@ -11,6 +11,7 @@ MENU: tuple[tuple[str, str], ...] = (
     ("/find", "Find"),
     ("/paper", "Paper"),
     ("/records", "Records"),
+    ("/live", "Live"),
     ("/exercise", "Exercise"),
     ("/add", "Add"),
     ("/file", "File"),
