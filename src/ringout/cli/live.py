@@ -176,8 +176,7 @@ async def _guided(
         Whether all was right.
     """
     from ringout.live.actions import Answered, LiveCheckout
-    from ringout.live.judge import RIGHT, SKIPPED, evidence
-    from ringout.live.tell import Teller
+    from ringout.live.tell import Teller, finished
 
     answers: list[Answer] = []
     doubt = _doubt if sys.stdin.isatty() and not as_json else None
@@ -193,32 +192,26 @@ async def _guided(
             if isinstance(event, Answered):
                 keep(event.step, event.answer)
                 answers.append(event.answer)
-    wrong = [a for a in answers if a.verdict not in (RIGHT, SKIPPED)]
-    skipped = sum(a.verdict == SKIPPED for a in answers)
-    seen = evidence(answers)
-    _conclude(feed.cell, len(answers), len(wrong), skipped, seen, as_json=as_json)
-    return not wrong
+    end = finished(answers)
+    _conclude(feed.cell, end, as_json=as_json)
+    return not end["wrong"]
 
 
-def _conclude(
-    cell: Cell, done: int, wrong: int, skipped: int, seen: list[str], *, as_json: bool
-) -> None:
+def _conclude(cell: Cell, end: dict[str, Any], *, as_json: bool) -> None:
     """Print how many actions were wrong, and the culprits that explain it."""
     from ringout import run
     from ringout.find.words import understand_all
     from ringout.report.find_view import find_answer, find_lines
 
-    left = f", {skipped} left out" if skipped else ""
+    left = f", {end['left_out']} left out" if end["left_out"] else ""
     if not as_json:
-        click.echo(f"{done} actions, {wrong} wrong{left}")
-        if seen:
+        click.echo(f"{end['actions']} actions, {end['wrong']} wrong{left}")
+        if end["seen"]:
             click.echo("Looking for what explains it ...")
-    observations = [o for text in seen for o in understand_all(cell, text)[0]]
+    observations = [o for text in end["seen"] for o in understand_all(cell, text)[0]]
     found = run.finder(cell).find(observations) if observations else None
     if as_json:
-        end: dict[str, Any] = {"kind": "finished", "actions": done, "wrong": wrong}
-        end |= {"left_out": skipped, "seen": seen, "find": find_answer(found) if found else None}
-        click.echo(json.dumps(end))
+        click.echo(json.dumps({**end, "find": find_answer(found) if found else None}))
     elif found is not None:
         click.echo("\n".join(find_lines(found)))
 

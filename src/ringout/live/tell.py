@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from ringout.cell.model import Cell, Signal
 from ringout.live.actions import Action, Answered, Asked, StepEvent, Unasked
-from ringout.live.judge import RIGHT
+from ringout.live.judge import RIGHT, SKIPPED, Answer, evidence
 from ringout.live.poll import Change, Connection, Pace
 from ringout.live.watcher import Key, LiveEvent, Settled, Standing
 
@@ -115,6 +115,14 @@ class Teller:
 
     def _level(self, key: Key, *, on: bool) -> str:
         return f"{self.name(key)} {'on' if on else 'off'}"
+
+
+def finished(answers: Sequence[Answer]) -> dict[str, Any]:
+    """Return the end of a led checkout as JSON values: how many were wrong, and what was seen."""
+    skipped = sum(a.verdict == SKIPPED for a in answers)
+    right = sum(a.verdict == RIGHT for a in answers)
+    counts = {"actions": len(answers), "wrong": len(answers) - right - skipped}
+    return {"kind": "finished", **counts, "left_out": skipped, "seen": evidence(answers)}
 
 
 _KINDS = {

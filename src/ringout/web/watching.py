@@ -231,8 +231,7 @@ class Watching:
     async def _follow(self, feed: Any, links: Sequence[Link]) -> None:
         """Note what happens; after a led checkout go on watching."""
         from ringout.live.actions import Answered, LiveCheckout, actions_of
-        from ringout.live.judge import evidence
-        from ringout.live.tell import Teller
+        from ringout.live.tell import Teller, finished
 
         teller = Teller(self.cell, feed.begin_s)
         if self.order.guided:
@@ -244,7 +243,7 @@ class Watching:
                     if self.led is not None:  # stored before it is shown
                         await self._keep(self.led, links, actions, event)
                 self._note(teller.json(event))
-            self._note({"kind": "finished", "seen": evidence(answers)})
+            self._note(finished(answers))
         async for event in feed.events():
             self._note(teller.json(event))
 
