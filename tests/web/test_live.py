@@ -12,6 +12,7 @@ from contextlib import contextmanager
 import pytest
 
 from ringout import run
+from ringout.live.actions import WAIT_S, LiveCheckout
 from ringout.live.enter import plain_link
 from ringout.live.serve import ModbusTwin
 from ringout.live.twin import Twin
@@ -225,15 +226,36 @@ def test_records_that_cannot_be_used_end_the_checkout_with_a_cure(live, cell_fil
     assert watching.view.answered == []  # nothing is told as done that is not kept
 
 
-def test_nothing_moved_is_asked_back(live, monkeypatch):
-    monkeypatch.setattr("ringout.live.actions.LiveCheckout.run.__defaults__", None, raising=False)
-    watching = begin(live, do="checkout")
-    until(lambda: watching.view.asked)
-    watching._note({"kind": "doubted", "actor": "S1", "position": "pressed", "text": "Nothing"})
-    page = text_of(live.get("/live"))
-    assert "nothing moved. Was it done?" in page
-    send(live, "/live/say", said="whatever")  # none of the three answers: nothing happens
-    assert watching.view.doubted is not None
+def test_nothing_moved_is_asked_back_and_what_is_left_out_stays_open(live, cell_file, monkeypatch):
+    defaults = LiveCheckout.__init__.__defaults__
+    monkeypatch.setattr(
+        LiveCheckout.__init__, "__defaults__", tuple(0.5 if d == WAIT_S else d for d in defaults)
+    )
+    with controller(cell_file) as put:
+        send(live, "/live", source="file", do="checkout", who="Ada")
+        watching = watch_of(live)
+        until(lambda: watching.view.doubted)
+        assert "nothing moved. Was it done?" in text_of(live.get("/live"))
+        send(live, "/live/say", said="whatever")  # none of the three answers: nothing happens
+        assert watching.view.doubted is not None
+        send(live, "/live/say", said="again")
+        asked = until(lambda: watching.view.doubted is None and watching.view.asked)
+        assert asked["step"] == 1
+        until(lambda: watching.view.doubted)
+        send(live, "/live/say", said="skip")
+        first = until(lambda: watching.view.answered)[0]
+        assert (first["step"], first["verdict"]) == (1, "left out")
+        assert watching.view.run == 0  # what was left out is no reading
+        asked = until(lambda: (watching.view.asked or {}).get("step") == 2 and watching.view.asked)
+        put(asked["actor"], asked["position"])
+        until(lambda: len(watching.view.answered) == 2 or watching.view.doubted)
+        if watching.view.doubted:  # S1 was at rest already
+            send(live, "/live/say", said="done")
+            until(lambda: len(watching.view.answered) == 2)
+    with open_store(str(cell_file)) as store:
+        states = [s.state for s in store.steps_of(until(lambda: watching.view.run))]
+    assert states[0] == "open"
+    assert states[1] != "open"
 
 
 def test_a_controller_of_the_file_that_is_away_is_told(live, cell_file):
