@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import json
 import re
+import signal
 import subprocess
 import sys
 import time
+import urllib.parse
+import urllib.request
 from contextlib import contextmanager
 
 import pytest
@@ -94,6 +97,29 @@ def test_what_happens_goes_out_as_server_sent_events(live, monkeypatch):
     last = events[-1][0]
     again = live.get("/api/live/events", headers={"last-event-id": str(last)})
     assert all(n > last for n, _ in events_of(again))
+
+
+def test_an_open_stream_neither_holds_up_the_end_nor_makes_it_ugly(cell_file):
+    home = f"http://127.0.0.1:{free_port()}"
+    words = ["serve", str(cell_file), "--port", home.rsplit(":", 1)[1], "--no-open"]
+    bench = subprocess.Popen(
+        [sys.executable, "-m", "ringout", *words],
+        stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    try:
+        assert home in bench.stderr.readline()
+        with urllib.request.urlopen(f"{home}/api/session", timeout=20) as answer:
+            token = json.load(answer)["token"]
+        form = urllib.parse.urlencode({"token": token, "source": "twin", "do": "watch"}).encode()
+        asked = urllib.request.Request(f"{home}/live", form, {"Origin": home})
+        urllib.request.urlopen(asked, timeout=20).close()
+        with urllib.request.urlopen(f"{home}/api/live/events", timeout=20) as stream:
+            assert stream.readline() == b"retry: 300\n"
+            bench.send_signal(signal.SIGINT)
+            _, said = bench.communicate(timeout=10)
+    finally:
+        bench.kill()
+    assert "Traceback" not in said
 
 
 def test_no_stream_where_nothing_is_watched(live):

@@ -10,6 +10,7 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, Field
 
+from ringout.web.ending import ENDING
 from ringout.web.pages.live import post_of
 from ringout.web.session import Session
 from ringout.web.watching import Watching
@@ -101,7 +102,7 @@ async def _stream(watching: Watching, number: int) -> AsyncIterator[str]:
     loop = asyncio.get_running_loop()
     end = loop.time() + SPAN_S
     yield "retry: 300\n\n"
-    while loop.time() < end:
+    while loop.time() < end and not ENDING.is_set():
         for number, event in watching.after(number):  # noqa: B020, PLR1704  # goes on from there
             yield f"id: {number}\ndata: {json.dumps(event)}\n\n"
         if not watching.running:

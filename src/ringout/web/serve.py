@@ -10,6 +10,7 @@ from pathlib import Path
 
 from ringout.web.app import LOOPBACK, create_app
 from ringout.web.doors import App, Keys, new_code
+from ringout.web.ending import ENDING
 
 FIRST_PORT = 8741
 TRIED = 20
@@ -123,9 +124,15 @@ def run_server(
         lifespan="off",
         limit_concurrency=256,
         timeout_keep_alive=30,
-        timeout_graceful_shutdown=2,  # an open stream of events must not hold up Ctrl-C
+        timeout_graceful_shutdown=2,  # nothing may hold up Ctrl-C
     )
-    uvicorn.Server(config).run(sockets=sockets)
+
+    class Server(uvicorn.Server):
+        async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+            ENDING.set()  # streams end now, and are not cut off with a traceback
+            await super().shutdown(sockets)
+
+    Server(config).run(sockets=sockets)
 
 
 def names_of(host: str, *, closed: bool) -> tuple[str, ...]:
