@@ -5,15 +5,10 @@ from __future__ import annotations
 import pytest
 
 from ringout import run
-from tests.physics.small_cells import Bench, proven, small_cell
+from tests.physics.small_cells import proven, small_cell
 
 WIRING_V = 0.05
 GOLD = "S1: pushbutton-1no-gold\nK1: input-card-16"
-
-
-@pytest.fixture
-def bench(tmp_path):
-    return Bench(tmp_path)
 
 
 @pytest.fixture

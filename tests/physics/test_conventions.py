@@ -4,15 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from tests.physics.small_cells import Bench, proven
+from tests.physics.small_cells import proven
 
 SUPPLY_LOW_V, SUPPLY_TYP_V, SUPPLY_HIGH_V = 23.8, 24.1, 24.4  # data of the supply part
 WIRING_V = 0.05  # links and terminals of these cells are milliohms
-
-
-@pytest.fixture
-def bench(tmp_path):
-    return Bench(tmp_path)
 
 
 # -- channel to pin ------------------------------------------------------------------------

@@ -11,16 +11,11 @@ from pathlib import Path
 
 import pytest
 
-from tests.physics.small_cells import Bench, proven
+from tests.physics.small_cells import proven
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "caddy-lidder" / "corrected.yaml"
 CARD = "K2: input-card-16\n"
 WRONG_LEVELS = {"F101", "F102", "F103", "F104", "F105", "F106", "F301", "F302"}
-
-
-@pytest.fixture
-def bench(tmp_path):
-    return Bench(tmp_path)
 
 
 def selector(bench, auto, manual, **words):

@@ -5,17 +5,12 @@ from __future__ import annotations
 import pytest
 
 from ringout.base import Severity
-from tests.physics.small_cells import Bench, proven
+from tests.physics.small_cells import proven
 
 WIRING_V = 0.05
 PNP = "P B1-X:1\nM B1-X:3\nB1-X:4 K1:1\nM K1:M"
 SEEN = "seen: {channel: K1.I1, on: B1 target}"
 B1_K1 = "B1: inductive-pnp-no\nK1: input-card-8-type-3"
-
-
-@pytest.fixture
-def bench(tmp_path):
-    return Bench(tmp_path)
 
 
 def line_of(bench, text):

@@ -13,12 +13,6 @@ from ringout.findings.bounds import Bounder
 from ringout.findings.levels import survey_levels
 from ringout.findings.signals import judge_signals
 from ringout.findings.survey import survey
-from tests.physics.small_cells import Bench
-
-
-@pytest.fixture
-def bench(tmp_path):
-    return Bench(tmp_path)
 
 
 def test_a_level_below_0_v_is_told_with_its_sign(bench):

@@ -8,14 +8,9 @@ from __future__ import annotations
 import pytest
 
 from ringout import run
-from tests.physics.small_cells import Bench, proven, small_cell
+from tests.physics.small_cells import proven, small_cell
 
 ACROSS = "P R1:1\nR1:2 M"
-
-
-@pytest.fixture
-def bench(tmp_path):
-    return Bench(tmp_path)
 
 
 def test_a_resistor_that_burns_is_told(bench):

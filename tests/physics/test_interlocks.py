@@ -8,7 +8,7 @@ from __future__ import annotations
 import pytest
 
 from ringout.base import Severity
-from tests.physics.small_cells import Bench, proven
+from tests.physics.small_cells import proven
 
 CARD = "K1: output-card-8-0a5\nQ1: valve-2w3-diode"
 VENT = "vent: {channel: K1.O1, drives: Q1}"
@@ -25,11 +25,6 @@ WIRED = {
     ),
 }  # fmt: skip
 RETURNS = "\nM K1:M\nM Q1:2"
-
-
-@pytest.fixture
-def bench(tmp_path):
-    return Bench(tmp_path)
 
 
 @pytest.mark.parametrize("way", WIRED)

@@ -24,11 +24,6 @@ few = settings(
 )
 
 
-@pytest.fixture
-def bench(tmp_path):
-    return Bench(tmp_path)
-
-
 def sections(text: str) -> list[tuple[str, list[str]]]:
     """Return (heading, lines) of a cell file; lines keep their indentation."""
     out: list[tuple[str, list[str]]] = []

@@ -12,16 +12,11 @@ from ringout import run
 from ringout.base import Severity
 from ringout.circuit.compile import compile_circuit
 from ringout.findings.remedies.prove import bridged_contacts
-from tests.physics.small_cells import Bench, small_cell
+from tests.physics.small_cells import small_cell
 
 READ = "K2: input-card-16\nS1: pushbutton-1no-gold\nT2: supply-24v-5a-floating"
 PRESSED = "P S1:13\nS1:14 K2:1\n"
 GO = "go: {channel: K2.I1, on: S1 pressed}"
-
-
-@pytest.fixture
-def bench(tmp_path):
-    return Bench(tmp_path)
 
 
 def advice(verdict):

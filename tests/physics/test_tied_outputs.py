@@ -8,16 +8,9 @@ from __future__ import annotations
 
 import pytest
 
-from tests.physics.small_cells import Bench
-
 CARD = "K2: output-card-4-2a\nP1: stack-light-3"
 FED = "P K2:L+\nM K2:M\n"
 RED = "red: {channel: K2.O1, drives: P1.red}"
-
-
-@pytest.fixture
-def bench(tmp_path):
-    return Bench(tmp_path)
 
 
 def test_two_outputs_on_one_clamp(bench):

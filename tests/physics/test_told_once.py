@@ -9,16 +9,11 @@ from __future__ import annotations
 import pytest
 
 from ringout.base import Severity
-from tests.physics.small_cells import Bench, proven
+from tests.physics.small_cells import proven
 
 CARD = "K2: input-card-16\nS1: pushbutton-1no-gold\nS2: pushbutton-1no-gold"
 GO = "go: {channel: K2.I1, on: S1 pressed}\nend: {channel: K2.I2, on: S2 pressed}"
 WIRED = "M K2:COM\nP S1:13\nS1:14 K2:1\nP S2:13\nS2:14 K2:2"
-
-
-@pytest.fixture
-def bench(tmp_path):
-    return Bench(tmp_path)
 
 
 @pytest.mark.parametrize(

@@ -6,17 +6,10 @@ are 8.3 ohm, and a magnet of 58 ohm on 24 V loses about 3 V in them. 1.5 mm2 is 
 
 from __future__ import annotations
 
-import pytest
-
-from tests.physics.small_cells import Bench, proven
+from tests.physics.small_cells import proven
 
 MAGNET = "Q1: holding-magnet-10w\nK2: output-card-4-2a"
 FED = "P K2:L+\nM K2:M\n"
-
-
-@pytest.fixture
-def bench(tmp_path):
-    return Bench(tmp_path)
 
 
 def no_idle_try(verdict, name):

@@ -6,19 +6,11 @@ By hand: an output that leaks 0.5 mA lets an LED of some 10 mA glow, which shows
 
 from __future__ import annotations
 
-import pytest
-
 from ringout.base import Severity
-from tests.physics.small_cells import Bench
 
 CARD = "K2: output-card-4-2a\nP1: stack-light-3"
 FED = "P K2:L+\nM K2:M\n"
 RED = "red: {channel: K2.O1, drives: P1.red}"
-
-
-@pytest.fixture
-def bench(tmp_path):
-    return Bench(tmp_path)
 
 
 def agree(verdict):
