@@ -300,7 +300,7 @@ def test_openapi_names_every_door_of_the_api(bench):
         "/session", "/overview", "/circuit/{signal}", "/sockets", "/file",
         "/check", "/undo", "/add", "/faults", "/faults/exposed", "/checkout", "/checkout/run",
         "/checkout/news",
-        "/checkout/steps/{number}", "/find", "/exercise", "/exercise/{token}",
+        "/checkout/steps/{number}", "/find", "/live", "/exercise", "/exercise/{token}",
         "/exercise/{token}/measure", "/exercise/{token}/name",
     }  # fmt: skip
 
