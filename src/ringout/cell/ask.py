@@ -50,8 +50,7 @@ def _meant(cell: Cell, meaning: Meaning, parsed: written.Condition) -> Condition
         return meaning.condition(parsed)
     if signal.on is not None:
         return signal.on if word == "on" else Condition("not", None, (signal.on,))
-    name = signal.channel_name if signal.channel_name in cell.actors else signal.item
-    return Condition("is", Position(name, word, parsed.span))
+    return Condition("is", Position(cell.actor_of_output(signal), word, parsed.span))
 
 
 def resolve_state(cell: Cell, text: str) -> tuple[dict[str, str], list[Diagnostic]]:

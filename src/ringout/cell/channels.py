@@ -7,10 +7,7 @@ from ringout.cell.model import Cell, Terminal
 
 def terminal_of_net(cell: Cell, item: str, net: str) -> Terminal | None:
     """Return a terminal on a part's net, one that is used if there is one."""
-    part = cell.items[item].part
-    every = [Terminal(item, "", pin) for pin, n in part.terminals.items() if n == net]
-    for socket in part.sockets.values():
-        every += [Terminal(item, socket.name, pin) for pin, n in socket.pins.items() if n == net]
+    every = [t for t in cell.items[item].terminals() if cell.items[item].net(t) == net]
     used = [t for t in every if t in cell.join_at]
     return next(iter(used or every), None)
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from ringout.base import Diagnostic, Related, Span
 from ringout.base.collect import Collector
 from ringout.cell.model import Cable, Item, Join, Terminal
-from ringout.cell.part import Channel, Part, Socket
+from ringout.cell.part import Part, Socket
 from ringout.cell.places import Places, split_word
 
 # Items with so many conductors that one lost line says little of the others.
@@ -188,21 +188,21 @@ class JoinBuilder(Collector):
         free = [t for t in same if self._is_free(t)]
         if free:
             return f"land it on {free[0]}, which is the same point and free"
-        kinds = {c.kind for c, ends in _channels(item.part) if net in ends}
-        if net is None or not _is_channel_net(item.part, net):
+        mine = item.part.channels_at(net)
+        if len(mine) != 1:
             return "use a terminal block to join conductors"
         choices: list[tuple[bool, bool, bool, int, str]] = []
-        for channel, ends in _channels(item.part):
+        for channel in item.part.channels.values():
             signal = self.named.get(f"{item.name}.{channel.name}", "")
             for place in item.terminals():
                 other = item.net(place)
-                if other == net or other not in ends or not _is_channel_net(item.part, other):
+                if other == net or item.part.channels_at(other) != [channel]:
                     continue
                 if self._is_free(place):
                     words = f"land it on {place} (free, channel {item.name}.{channel.name}"
                     words += f", {signal})" if signal else ")"
                     # like the taken one, waited for by a signal, and near by
-                    unlike = (channel.kind not in kinds, not signal)
+                    unlike = (channel.kind != mine[0].kind, not signal)
                     far = place.socket != terminal.socket
                     choices.append((*unlike, far, len(choices), words))
         return min(choices)[-1] if choices else "use a terminal block to join conductors"
@@ -314,16 +314,6 @@ class JoinBuilder(Collector):
             return False
         self._plugged[key] = (name, span)
         return True
-
-
-def _channels(part: Part) -> list[tuple[Channel, tuple[str, str]]]:
-    """Return every channel with the two nets it stands between."""
-    found = [(c, part.element_by_name[c.element]) for c in part.channels.values()]
-    return [(channel, (element.tail, element.head)) for channel, element in found]
-
-
-def _is_channel_net(part: Part, net: str | None) -> bool:
-    return sum(net in ends for _, ends in _channels(part)) == 1
 
 
 def holds(part: Part, terminal: Terminal) -> int:

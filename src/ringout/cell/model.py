@@ -33,13 +33,11 @@ class Item:
     span: Span
     part_span: Span
 
-    def terminals(self) -> Iterator[Terminal]:
-        """Yield every terminal, those outside sockets first."""
-        for pin in self.part.terminals:
-            yield Terminal(self.name, "", pin)
-        for socket in self.part.sockets.values():
-            for pin in socket.pins:
-                yield Terminal(self.name, socket.name, pin)
+    def terminals(self) -> list[Terminal]:
+        """Return every terminal, those outside sockets first, in the order of the part."""
+        free = [Terminal(self.name, "", pin) for pin in self.part.terminals]
+        sockets = self.part.sockets.values()
+        return free + [Terminal(self.name, s.name, pin) for s in sockets for pin in s.pins]
 
     def net(self, terminal: Terminal) -> str | None:
         """Return the part's net behind a terminal, or None if there is no such terminal."""
@@ -178,6 +176,14 @@ class Signal:
         """Return item and channel, as in `K1.I4`."""
         return f"{self.item}.{self.channel.name}"
 
+    @property
+    def devices(self) -> tuple[str, ...]:
+        """Return the items it is about: those of its condition, or the one it drives."""
+        if self.on is not None:
+            names = (leaf.actor.partition(".")[0] for leaf in self.on.leaves())
+            return tuple(dict.fromkeys(names))
+        return (self.drives.partition(".")[0],) if self.drives else ()
+
 
 @dataclass(frozen=True, slots=True)
 class Expect:
@@ -294,6 +300,11 @@ class Cell:
         """Return whether a join line that names this place could not be used."""
         place = f"{terminal.item}-{terminal.socket}" if terminal.socket else f"{terminal.item}:"
         return bool({terminal.item, place, str(terminal)} & self.doubtful)
+
+    def actor_of_output(self, signal: Signal) -> str:
+        """Return the actor that switches an output: its channel, or else all of its item."""
+        name = signal.channel_name
+        return name if name in self.actors else signal.item
 
     def signal_of_channel(self) -> dict[tuple[str, str], Signal]:
         """Return the signal that each (item, channel) carries."""

@@ -184,6 +184,15 @@ class Part:
     span: Span
     element_by_name: Mapping[str, ElementSpec] = field(default_factory=dict)
 
+    def ends_of(self, channel: Channel) -> tuple[str, str]:
+        """Return the two nets a channel stands between."""
+        element = self.element_by_name[channel.element]
+        return element.tail, element.head
+
+    def channels_at(self, net: str | None) -> list[Channel]:
+        """Return the channels that end on a net: one on its own net, many on a common."""
+        return [c for c in self.channels.values() if net in self.ends_of(c)]
+
     def actor_of(self, position: str) -> str | None:
         """Return the actor that has this position, or None."""
         for actor, positions in self.actors.items():

@@ -52,10 +52,7 @@ def hold_back(
 
 
 def _unsure(cell: Cell, signal: Signal) -> bool:
-    devices = {signal.drives.split(".")[0]}
-    if signal.on is not None:
-        devices = {p.actor.split(".")[0] for p in signal.on.leaves()}
-    if devices & cell.doubtful:
+    if cell.doubtful.intersection(signal.devices):
         return True
     part = cell.items[signal.item].part
     element = part.element_by_name[signal.channel.element]
@@ -65,7 +62,7 @@ def _unsure(cell: Cell, signal: Signal) -> bool:
         if _net(cell, t) in (element.tail, element.head)
     ]
     # a common pin that many channels share says nothing of this one
-    return any(str(t) in cell.doubtful for t in pins if not _shared(cell, t))
+    return any(str(t) in cell.doubtful for t in pins if len(part.channels_at(_net(cell, t))) == 1)
 
 
 def _expected_there(cell: Cell, found: Finding, unsure: set[str]) -> bool:
@@ -88,9 +85,3 @@ def _names_doubt(cell: Cell, found: Finding) -> bool:
 
 def _net(cell: Cell, terminal: Terminal) -> str | None:
     return cell.items[terminal.item].net(terminal)
-
-
-def _shared(cell: Cell, terminal: Terminal) -> bool:
-    part, net = cell.items[terminal.item].part, _net(cell, terminal)
-    elements = [part.element_by_name[c.element] for c in part.channels.values()]
-    return sum(net in (e.tail, e.head) for e in elements) > 1

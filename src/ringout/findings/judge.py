@@ -213,13 +213,10 @@ def _without_echoes(bench: Bench, findings: list[Finding]) -> list[Finding]:
     label = rail_labels(circuit) if stretches else []
 
     def explained(signal: Signal) -> bool:
-        mine = {signal.drives.split(".")[0]}
-        if signal.on is not None:
-            mine = {p.actor.split(".")[0] for p in signal.on.leaves()}
         channel = circuit.index_of.get(f"{signal.item}.{signal.channel.element}", -1)
         ends = circuit.elements[channel]
         hangs = bool(stretches) and bool({label[ends.tail], label[ends.head]} & stretches)
-        return nothing_fed or bool(mine & blamed) or hangs
+        return nothing_fed or bool(blamed.intersection(signal.devices)) or hangs
 
     turned = {f.get("item") for f in causes if f.code == "F203"}
     return [

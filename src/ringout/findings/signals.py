@@ -361,9 +361,4 @@ def _off_findings(
 
 
 def _item_spans(circuit: Circuit, states: SignalStates) -> list[Span]:
-    names: list[str] = []
-    if states.signal.on is not None:
-        names = [leaf.actor.split(".")[0] for leaf in states.signal.on.leaves()]
-    elif states.signal.drives:
-        names = [states.signal.drives.split(".")[0]]
-    return [circuit.cell.items[n].part_span for n in dict.fromkeys(names)]
+    return [circuit.cell.items[n].part_span for n in states.signal.devices]

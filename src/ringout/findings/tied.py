@@ -36,12 +36,11 @@ def _own_pins(circuit: Circuit) -> Iterator[tuple[str, Channel, int]]:
     """Yield every semiconductor output with the node that no other channel shares."""
     for item in circuit.cell.items.values():
         part = item.part
-        specs = {name: part.element_by_name[c.element] for name, c in part.channels.items()}
-        ends = {name: (e.tail, e.head) for name, e in specs.items()}
-        for name, channel in part.channels.items():
-            if channel.kind != "output" or specs[name].kind == "contact":
+        for channel in part.channels.values():
+            contact = part.element_by_name[channel.element].kind == "contact"
+            if channel.kind != "output" or contact:
                 continue
-            own = [n for n in ends[name] if sum(n in pair for pair in ends.values()) == 1]
+            own = [n for n in part.ends_of(channel) if len(part.channels_at(n)) == 1]
             if len(own) == 1 and (item.name, own[0]) in circuit.node_of_net:
                 yield item.name, channel, circuit.node_of_net[(item.name, own[0])]
 

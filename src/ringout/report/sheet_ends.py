@@ -28,7 +28,7 @@ from ringout.report.sheet_make import (
     sheath_mm,
 )
 from ringout.report.sheet_model import CLAMP, FIELD_PLUG, LEAD, LINK, PLUGGED, End, Row
-from ringout.report.sheet_nets import Nets, terminals_of
+from ringout.report.sheet_nets import Nets
 from ringout.tables.contacts import connector_rating
 from ringout.tables.faces import connectors
 
@@ -103,7 +103,7 @@ class _EndBuilder:
         for place in places:
             ways = [w for w in group.ways if place_of(w.here[number]) == place]
             item = self.cell.items[place[0]]
-            order = {t: n for n, t in enumerate(terminals_of(item))}
+            order = {t: n for n, t in enumerate(item.terminals())}
             ways.sort(key=lambda w: order.get(w.here[number], 0))
             yield self._end(group, number, ways, last=place == places[-1])
 

@@ -43,11 +43,7 @@ def _row(cell: Cell, nets: Nets, item: Item, channel: Channel, signal: Signal | 
 
 def _meaning(cell: Cell, signal: Signal | None, devices: list[Terminal]) -> str:
     """Return the notes of the items the signal is about, else of those it is joined to."""
-    about = list[str]()
-    if signal is not None and signal.on is not None:
-        about = [leaf.actor.partition(".")[0] for leaf in signal.on.leaves()]
-    elif signal is not None and signal.drives:
-        about = [signal.drives.partition(".")[0]]
+    about = signal.devices if signal is not None else ()
     names = about or [t.item for t in devices]
     notes = [cell.items[n].note for n in names if n in cell.items]
     return "; ".join(dict.fromkeys(n for n in notes if n))

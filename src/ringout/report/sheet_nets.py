@@ -84,7 +84,7 @@ class Nets:
         found: dict[str, dict[str, list[Terminal]]] = {}
         for item in self.cell.items.values():
             on_net = found.setdefault(item.name, {})
-            for terminal in terminals_of(item):
+            for terminal in item.terminals():
                 on_net.setdefault(item.net(terminal) or "", []).append(terminal)
         return found
 
@@ -129,13 +129,6 @@ class Nets:
 def other_end(join: Join, here: Terminal) -> Terminal:
     """Return the terminal at the other end of a join."""
     return join.b if join.a == here else join.a
-
-
-def terminals_of(item: Item) -> list[Terminal]:
-    """Return every terminal of an item, free ones first, in the order of the part."""
-    free = [Terminal(item.name, "", t) for t in item.part.terminals]
-    sockets = item.part.sockets.values()
-    return free + [Terminal(item.name, s.name, p) for s in sockets for p in s.pins]
 
 
 def channel_nets(part: Part) -> dict[str, str]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from ringout.cell.model import Cell, Join
-from ringout.report.sheet_nets import terminals_of
 from ringout.web.changes import swap_word
 from ringout.web.picture import Spot, Target
 from ringout.web.setting import Setting
@@ -35,7 +34,7 @@ class Aimer:
     def places(self, lifts: Iterable[str]) -> list[str]:
         """Return every place a probe can be held at, as words."""
         cell = self.cell
-        words = [str(t) for item in cell.items.values() for t in terminals_of(item)]
+        words = [str(t) for item in cell.items.values() for t in item.terminals()]
         return [*lifts, *words]
 
     def aim(self, spot: Spot) -> Target | None:

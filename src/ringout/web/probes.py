@@ -8,7 +8,7 @@ from html import escape
 from ringout.cell.model import Cell, Terminal
 from ringout.report.drawing.faces import draw_side, lay_out
 from ringout.report.faces_model import MATING, Face, FacePin
-from ringout.report.sheet_nets import Nets, terminals_of
+from ringout.report.sheet_nets import Nets
 from ringout.tables.faces import connector_outline
 
 RED, BLACK = "red", "black"
@@ -74,7 +74,7 @@ def _on_face(face: Face, probes: Sequence[tuple[str, Terminal]]) -> str:
 def _on_clamps(
     cell: Cell, nets: Nets, item: str, socket: str, probes: Sequence[tuple[str, Terminal]]
 ) -> str:
-    row = [t for t in terminals_of(cell.items[item]) if t.socket == socket]
+    row = [t for t in cell.items[item].terminals() if t.socket == socket]
     places = [row.index(t) for _, t in probes if t in row]
     first = max(0, min(places, default=0) - NEIGHBOURS)
     last = min(len(row), max(places, default=0) + NEIGHBOURS + 1)

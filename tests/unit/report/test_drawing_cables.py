@@ -11,7 +11,7 @@ from ringout.report.drawing import cable_names, draw_cable, draw_map, mapped_ite
 from ringout.report.drawing.cable import end_face, lanes_of
 from ringout.report.drawing.map_build import build_map
 from ringout.report.sheet import build_sheet
-from ringout.report.sheet_nets import Nets, other_end, terminals_of
+from ringout.report.sheet_nets import Nets, other_end
 from tests.bench.cells import generated_cell
 from tests.unit.report.test_drawing_overlap import EXAMPLES, FIELD, cell_from, cell_of, trouble
 
@@ -131,7 +131,7 @@ def test_a_map_shows_every_pin_what_is_on_it_and_what_is_free(strip):
         found = squeezed(drawing)
         words = words_of(drawing)
         free = 0
-        for terminal in terminals_of(strip.items[name]):
+        for terminal in strip.items[name].terminals():
             label = f"{terminal.socket}:{terminal.pin}" if terminal.socket else terminal.pin
             assert label in words
             joins = nets.joins_at.get(terminal, [])

@@ -178,11 +178,9 @@ def _folded(names: Iterable[str]) -> dict[str, str]:
 def _terminals(cell: Cell) -> dict[str, Terminal]:
     out: dict[str, Terminal] = {}
     for item in cell.items.values():
-        own = [Terminal(item.name, "", t) for t in item.part.terminals]
-        sockets = item.part.sockets
-        own += [Terminal(item.name, s, p) for s in sockets for p in sockets[s].pins]
+        own = item.terminals()
         out.update({str(t): t for t in own})
-        if len(sockets) == 1 and not item.part.terminals:
+        if len(item.part.sockets) == 1 and not item.part.terminals:
             out.update({f"{item.name}:{t.pin}": t for t in own})
     return out
 

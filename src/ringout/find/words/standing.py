@@ -252,7 +252,7 @@ def _output_actor(names: Names, found: tuple[str, str], place: tuple[int, int]) 
     kind, name = found
     signal = names.cell.signals[name] if kind == "signal" else names.signal_of.get(name)
     if signal is not None and signal.on is None:
-        return signal.channel_name if signal.channel_name in names.cell.actors else signal.item
+        return names.cell.actor_of_output(signal)
     meant = f", as in `while {signal.on}`" if signal is not None else ""
     raise UnclearError(
         "N317",

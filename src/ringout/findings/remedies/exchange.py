@@ -81,7 +81,7 @@ def _plugs(cell: Cell, first: Signal, second: Signal) -> Iterator[Proposal]:
         return Terminal(item, socket, end.pin)
 
     def ours(join: Join) -> bool:
-        devices = {d for s in (first, second) for d in _devices(s)}
+        devices = {d for s in (first, second) for d in s.devices}
         return join.plugged and bool({join.a.item, join.b.item} & devices)
 
     yield Proposal(
@@ -95,15 +95,9 @@ def _plugs(cell: Cell, first: Signal, second: Signal) -> Iterator[Proposal]:
     )
 
 
-def _devices(signal: Signal) -> list[str]:
-    if signal.on is None:
-        return [signal.drives.split(".")[0]]
-    return list(dict.fromkeys(p.actor.split(".")[0] for p in signal.on.leaves()))
-
-
 def _far_plug(cell: Cell, signal: Signal) -> Plug | None:
     """Return where the one device of a signal is plugged in; None if it is not just plugged."""
-    devices = _devices(signal)
+    devices = signal.devices
     joins = [j for j in cell.joins if devices[0] in (j.a.item, j.b.item)]
     if len(devices) > 1 or not joins or not all(j.plugged for j in joins):
         return None

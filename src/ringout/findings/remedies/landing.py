@@ -44,12 +44,7 @@ def join_text(join: Join, old: Terminal | None = None, new: Terminal | None = No
 
 
 def _signals_of(cell: Cell, item: str) -> list[Signal]:
-    return [
-        s
-        for s in cell.signals.values()
-        if (s.on is not None and any(p.actor.split(".")[0] == item for p in s.on.leaves()))
-        or s.drives.split(".")[0] == item
-    ]
+    return [s for s in cell.signals.values() if item in s.devices]
 
 
 def _turn_round(cell: Cell, finding: Finding) -> Iterator[Proposal]:

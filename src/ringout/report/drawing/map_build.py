@@ -8,7 +8,7 @@ from itertools import zip_longest
 
 from ringout.cell.model import Cell, Item, Join, Terminal
 from ringout.report.faces_model import connector_name
-from ringout.report.sheet_nets import PASS_ON, Nets, other_end, terminals_of
+from ringout.report.sheet_nets import PASS_ON, Nets, other_end
 
 FREE = "free"
 
@@ -115,7 +115,7 @@ def build_map(cell: Cell, name: str, nets: Nets | None = None) -> ItemMap:
 
 def _rows(cell: Cell, nets: Nets, item: Item) -> list[MapRow]:
     by_net: dict[str, list[Terminal]] = {}
-    for terminal in terminals_of(item):
+    for terminal in item.terminals():
         by_net.setdefault(item.net(terminal) or "", []).append(terminal)
     rows: list[MapRow] = []
     done: set[str] = set()
@@ -209,7 +209,7 @@ def _port(nets: Nets, item: Item, socket: str) -> tuple[str, str]:
 
 def _inside(item: Item) -> list[str]:
     names: dict[str, str] = {}
-    for terminal in terminals_of(item):
+    for terminal in item.terminals():
         net = item.net(terminal) or ""
         names.setdefault(net, terminal.pin)
     return [

@@ -18,7 +18,6 @@ from ringout.report.drawing.path_model import (
     PathPin,
 )
 from ringout.report.faces_model import connector_name
-from ringout.report.sheet_nets import terminals_of
 
 FEEDING = frozenset({"supply", "protection", "controller"})
 PASSIVE = frozenset({"connector", "terminal"})
@@ -142,7 +141,7 @@ def _place(cell: Cell, way: tuple[Way, list[Join]]) -> int:
         for end in (join.a, join.b):
             item = cell.items[end.item]
             if item.part.family == "controller":
-                return terminals_of(item).index(end)
+                return item.terminals().index(end)
     return 0
 
 

@@ -40,7 +40,6 @@ from ringout.report.drawing.path_words import (
     words_of,
 )
 from ringout.report.drawing.wires import LIVE_A
-from ringout.report.sheet_nets import terminals_of
 
 CONDUCTOR_KINDS = frozenset({"core", "plug", "link", "moved", "short"})
 GENDER = {"male": "male", "female": "female"}
@@ -174,7 +173,7 @@ class _Builder:
         if owner is None:
             return None
         item = self.cell.items[owner[0]]
-        return next((self._pin(t) for t in terminals_of(item) if item.net(t) == owner[1]), None)
+        return next((self._pin(t) for t in item.terminals() if item.net(t) == owner[1]), None)
 
     def _conductor(self, e: int) -> PathConductor | None:
         element = self.circuit.elements[e]
@@ -295,7 +294,7 @@ class _Builder:
 
     def _free(self, item: Item, net: str) -> str:
         """Return the terminals of a net with nothing landed on them; empty if something is."""
-        mine = [t for t in terminals_of(item) if item.net(t) == net]
+        mine = [t for t in item.terminals() if item.net(t) == net]
         earth = item.part.facts.get("earth", "") == net
         if any(t in self.cell.join_at for t in mine) or not mine or earth:
             return ""

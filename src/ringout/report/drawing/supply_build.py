@@ -22,7 +22,7 @@ from ringout.findings.protection import (
 )
 from ringout.findings.survey import survey
 from ringout.report.drawing.path_find import FIELD
-from ringout.report.sheet_nets import PASS_ON, Nets, is_zero, other_end, terminals_of
+from ringout.report.sheet_nets import PASS_ON, Nets, is_zero, other_end
 
 GUARDS = frozenset({"protection", "fuse", "breaker"})
 NO_LIMIT_A = 1e6
@@ -142,7 +142,7 @@ def short_places(cell: Cell) -> list[Place]:
 
 def _zero_of(cell: Cell, item: Item, plus: str) -> Terminal | None:
     """Return the landed 0 V terminal of an item, that of the same group first."""
-    nets = {n for t in terminals_of(item) if (n := item.net(t)) is not None and is_zero(n)}
+    nets = {n for t in item.terminals() if (n := item.net(t)) is not None and is_zero(n)}
     own = plus.rstrip("+")
     for net in sorted(nets, key=lambda n: (n.rstrip("-") != own, n)):
         found = landed_on(cell, item.name, net)

@@ -8,7 +8,7 @@ from ringout.cell.catalogue import find_part, part_names
 from ringout.cell.model import Cell
 from ringout.cellfile import Mapping, Scalar, parse_tree
 from ringout.cellfile.tree import Sequence as SequenceNode
-from ringout.report.sheet_nets import Nets, terminals_of
+from ringout.report.sheet_nets import Nets
 from ringout.web.checking import check_text
 from ringout.web.entries import Done, enter
 from ringout.web.exchange import Answer, Ask, Page, Redirect, Route
@@ -96,7 +96,7 @@ def _choices(cell: Cell, cable: str) -> dict[str, Any]:
     nets = Nets(cell)
     used = {(j.cable, j.core) for j in cell.joins if j.cable}
     terminals = [
-        (str(t), nets.carries(t)) for item in cell.items.values() for t in terminals_of(item)
+        (str(t), nets.carries(t)) for item in cell.items.values() for t in item.terminals()
     ]
     sockets = [
         (f"{item.name}-{s.name}", item.note)
