@@ -6,12 +6,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from ringout.cell.model import Cell, Signal, Terminal
+from ringout.findings.expects import places_of
+from ringout.findings.groups import MISSING
 from ringout.findings.model import Finding, NotRun, SignalResult
 
-# What a missing conductor looks like.
-FOLLOWS = frozenset(
-    {"F101", "F102", "F103", "F104", "F105", "F106", "F107", "F110", "F301", "F302", "F305"}
-)
 WHY = "a line of the file that names it could not be used; mend that first"
 
 
@@ -40,7 +38,7 @@ def hold_back(
     held = {r.name: None for r, was in zip(judged, signals, strict=True) if r != was}
     for found in findings:
         signal = found.get("signal")
-        if found.code in FOLLOWS and signal in unsure:
+        if found.code in MISSING and signal in unsure:
             held[signal] = None
         elif found.code == "F401" and _names_doubt(cell, found):
             held[f"feed of {found.get('item')}"] = None
@@ -67,11 +65,8 @@ def _unsure(cell: Cell, signal: Signal) -> bool:
 
 def _expected_there(cell: Cell, found: Finding, unsure: set[str]) -> bool:
     """Return whether an expectation speaks of what a lost line may have spoilt."""
-    expect = next((e for e in cell.expects if e.text == found.place), None)
-    if expect is None:
-        return False
-    places = [t for t in (expect.a, expect.b) if t is not None]
-    return expect.signal in unsure or any(cell.is_doubtful(t) for t in places)
+    places = places_of(cell, found)
+    return found.get("signal") in unsure or any(cell.is_doubtful(t) for t in places)
 
 
 def _names_doubt(cell: Cell, found: Finding) -> bool:

@@ -8,11 +8,9 @@ import numpy as np
 
 from ringout.base import Severity
 from ringout.circuit.model import BoolArray, Circuit
+from ringout.findings.groups import LEVELS
 from ringout.findings.levels import LevelSurvey, SignalStates, channel_actor, wanted
 from ringout.findings.model import Finding, SignalResult
-
-# What is told of each of the two signals alone, and is the same thing.
-SAME = frozenset({"F101", "F102", "F103", "F104", "F105", "F301", "F302", "F305"})
 
 
 def with_exchanged(
@@ -77,7 +75,7 @@ def _moved_by(circuit: Circuit, states: SignalStates) -> set[int]:
 
 
 def _explained(finding: Finding, pairs: Mapping[str, str]) -> bool:
-    return finding.code in SAME and finding.get("signal") in pairs
+    return finding.code in LEVELS and finding.get("signal") in pairs
 
 
 def _follows(states: SignalStates, want: BoolArray) -> bool:

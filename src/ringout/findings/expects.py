@@ -9,20 +9,19 @@ import numpy as np
 
 from ringout.base import Severity
 from ringout.base.quantity import format_between
-from ringout.cell.model import Condition, Expect
+from ringout.cell.model import Cell, Condition, Expect, Terminal
 from ringout.circuit.model import Circuit, IntArray
 from ringout.findings.bounds import Question, Ranges, clusters_of_nodes
 from ringout.findings.clusters import RAIL_KINDS, local_states, wake
+from ringout.findings.groups import CAUSES
 from ringout.findings.levels import LevelSurvey, level_element
 from ringout.findings.model import Finding, Quantity, SignalResult
-from ringout.findings.references import rail_labels
+from ringout.findings.references import pole_labels, rail_labels
 from ringout.findings.settle import settle_states
 from ringout.findings.survey import Survey
 
 SLACK_V = 0.05  # bounds are never tighter than what leaks can do; no meter minds this
 SLACK_A = 1e-5
-CAUSES = frozenset({"F201", "F203", "F401", "F402", "F406"})
-"""Findings that explain what is wrong with many signals."""
 
 
 class ExpectPlan:
@@ -189,7 +188,7 @@ def quieten(
     errors = [f for f in findings if f.severity is Severity.ERROR and f.code != "F901"]
     told = {v: f.code for f in reversed(errors) for k, v in f.about if k == "signal"}
     label = rail_labels(circuit)
-    poles = {label[n] for e in circuit.elements if e.kind == "source" for n in (e.tail, e.head)}
+    poles = pole_labels(circuit, label)
     at: dict[int, str] = {}
     for s in signals:
         element = level_element(circuit, circuit.cell.signals[s.name])
@@ -202,14 +201,19 @@ def quieten(
     out = []
     for found in findings:
         name = found.get("signal")
-        expect = next((e for e in circuit.cell.expects if e.text == found.place), None)
-        if found.code == "F901" and expect is not None and not name:
-            places = [t for t in (expect.a, expect.b) if t is not None]
+        if found.code == "F901" and not name:
+            places = places_of(circuit.cell, found)
             name = next((n for t in places if (n := at.get(label[circuit.node(t)]))), "")
         again = found.code == "F901" and name in told
         text = f"{found.message}; {told.get(name)}, told of {name}, says why"
         out.append(replace(found, severity=Severity.NOTE, message=text) if again else found)
     return out
+
+
+def places_of(cell: Cell, found: Finding) -> list[Terminal]:
+    """Return the terminals an expectation that failed speaks of."""
+    expects = (e for e in cell.expects if e.text == found.place)
+    return [t for e in expects for t in (e.a, e.b) if t is not None]
 
 
 def _failed(expect: Expect, got: str, numbers: tuple[Quantity, ...]) -> Finding:

@@ -17,7 +17,8 @@ from ringout.findings.conductors import judge_conductors
 from ringout.findings.contacts import judge_contacts, judge_least_current
 from ringout.findings.doubtful import hold_back
 from ringout.findings.exchanged import with_exchanged
-from ringout.findings.expects import CAUSES, ExpectPlan, quieten
+from ringout.findings.expects import ExpectPlan, quieten
+from ringout.findings.groups import CAUSES, ECHOES
 from ringout.findings.heat import heat_questions, judge_heat
 from ringout.findings.inductive import judge_coils
 from ringout.findings.inrush import judge_inrush
@@ -192,9 +193,6 @@ def _unsolved(bench: Bench) -> list[NotRun]:
                 )
             )
     return out
-
-
-ECHOES = frozenset({"F101", "F102", "F103", "F104", "F105", "F107", "F110", "F301", "F302", "F305"})
 
 
 def _without_echoes(bench: Bench, findings: list[Finding]) -> list[Finding]:

@@ -9,7 +9,7 @@ from ringout.circuit.model import TYP, Circuit
 from ringout.findings.bounds import Question, Ranges
 from ringout.findings.clusters import describe
 from ringout.findings.model import Finding, Quantity
-from ringout.findings.references import rail_labels
+from ringout.findings.references import pole_labels, rail_labels
 from ringout.findings.settle import settle_states
 from ringout.findings.survey import Survey
 
@@ -42,7 +42,7 @@ def judge_feeds(circuit: Circuit, ranges: Ranges) -> list[Finding]:
         ranges: the answers to `feed_questions`.
     """
     label = rail_labels(circuit)
-    poles = {label[n] for e in circuit.elements if e.kind == "source" for n in (e.tail, e.head)}
+    poles = pole_labels(circuit, label)
     findings: list[Finding] = []
     for at, i in enumerate(_fed(circuit)):
         driven = circuit.driven[i]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -63,6 +63,12 @@ def rail_labels(circuit: Circuit, *, through_earth: bool = True) -> list[int]:
         if element.kind in RAIL_KINDS and not earth:
             label[root(element.tail)] = root(element.head)
     return [root(n) for n in range(len(label))]
+
+
+def pole_labels(circuit: Circuit, label: Sequence[int]) -> set[int]:
+    """Return the numbers, as `rail_labels` gives them, of what is a pole of a supply."""
+    sources = (e for e in circuit.elements if e.kind == "source")
+    return {label[n] for e in sources for n in (e.tail, e.head)}
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from ringout.base import Severity
 from ringout.cell.part import Channel
 from ringout.circuit.model import Circuit
 from ringout.findings.model import Finding
-from ringout.findings.references import rail_labels
+from ringout.findings.references import pole_labels, rail_labels
 
 
 def judge_tied(circuit: Circuit) -> list[Finding]:
@@ -24,7 +24,7 @@ def judge_tied(circuit: Circuit) -> list[Finding]:
         One finding per stretch.
     """
     label = rail_labels(circuit)
-    poles = {label[n] for e in circuit.elements if e.kind == "source" for n in (e.tail, e.head)}
+    poles = pole_labels(circuit, label)
     tied: dict[int, list[tuple[str, Channel, int]]] = {}
     for item, channel, node in _own_pins(circuit):
         if label[node] not in poles:
