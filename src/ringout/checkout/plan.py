@@ -35,7 +35,7 @@ from ringout.checkout.words import (
     if_not_words,
     state_words,
 )
-from ringout.circuit.faults import Fault, single_faults
+from ringout.circuit.faults import Fault, alike, single_faults
 from ringout.circuit.model import BoolArray, IntArray
 from ringout.findings.effects import FaultEffects, Laid, effects_of, lay_out
 from ringout.findings.looks.places import standing
@@ -108,10 +108,7 @@ def plan_checkout(
 
 
 def _classes(laid: Laid, progress: Progress | None) -> Classes:
-    alike: dict[object, list[Fault]] = {}
-    for fault in single_faults(laid.circuit):
-        alike.setdefault(fault.delta, []).append(fault)
-    members = tuple(tuple(m) for m in alike.values())
+    members = tuple(tuple(m) for m in alike(single_faults(laid.circuit)).values())
     effects = tuple(effects_of(laid, [m[0] for m in members], progress=progress).rows)
     return Classes(members, effects, np.array([e.harm for e in effects], dtype=np.bool_))
 

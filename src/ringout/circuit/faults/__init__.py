@@ -2,7 +2,7 @@
 
 from ringout.circuit.faults.catalogue import find_fault, in_groups, single_faults
 from ringout.circuit.faults.extend import HEALTHY, FaultCurves, Faulted, with_faults
-from ringout.circuit.faults.model import ABSENT, Change, Extra, Fault, Sensing, both
+from ringout.circuit.faults.model import ABSENT, Change, Extra, Fault, Sensing, alike, both
 
 __all__ = [
     "ABSENT",
@@ -13,6 +13,7 @@ __all__ = [
     "FaultCurves",
     "Faulted",
     "Sensing",
+    "alike",
     "both",
     "find_fault",
     "in_groups",

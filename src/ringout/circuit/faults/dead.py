@@ -109,15 +109,10 @@ def _reached(w: Wiring, e: Element) -> bool:
 def _dead(
     w: Wiring, item: str, kind: str, text: str, made: Mapping[str, Behaviour], *, name: str = ""
 ) -> Fault:
-    owner = w.cell.items[item]
-    return w.fault(
+    return w.inside(
+        w.cell.items[item],
         f"dead {'supply ' if kind == 'supply-dead' else ''}{name or item}",
         kind,
         text,
-        (),
         [Change.always(e, behaviour) for e, behaviour in made.items()],
-        group=item,
-        place=item,
-        items=(item,),
-        where=(owner.part_span, owner.span),
     )

@@ -82,18 +82,7 @@ def _stage_name(w: Wiring, e: Element) -> str:
 
 
 def _inside(w: Wiring, name: str, kind: str, text: str, e: Element, *changes: Change) -> Fault:
-    item = w.cell.items[e.item]
-    return w.fault(
-        name,
-        kind,
-        text,
-        (),
-        changes,
-        group=e.item,
-        place=e.item,
-        items=(e.item,),
-        where=(item.part_span, item.span),
-    )
+    return w.inside(w.cell.items[e.item], name, kind, text, changes)
 
 
 def suppressors(w: Wiring) -> Iterator[Fault]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from ringout.base import Interval, Span
@@ -143,3 +144,11 @@ def both(first: Fault, second: Fault) -> Fault | None:
         tuple(dict.fromkeys(first.signals + second.signals)),
         first.group if first.group == second.group else f"{first.group}, {second.group}",
     )
+
+
+def alike(faults: Iterable[Fault]) -> dict[frozenset[Change], list[Fault]]:
+    """Return faults by what they do, those that are electrically the same together."""
+    found: dict[frozenset[Change], list[Fault]] = {}
+    for fault in faults:
+        found.setdefault(fault.delta, []).append(fault)
+    return found

@@ -252,10 +252,32 @@ class Wiring:
             changes: what becomes of the item's own elements and conductors.
             extras: what the other part brings.
         """
+        text = f"{item.name} is the wrong type: {title}."
+        return self.inside(item, f"{word} for {item.name}", "wrong-part", text, changes, extras)
+
+    def inside(
+        self,
+        item: Item,
+        name: str,
+        kind: str,
+        text: str,
+        changes: Iterable[Change],
+        extras: Iterable[Extra] = (),
+    ) -> Fault:
+        """Return a fault within an item, of no conductor.
+
+        Args:
+            item: the item.
+            name: of the fault.
+            kind: of the fault.
+            text: what is wrong, as a sentence.
+            changes: what becomes of the circuit.
+            extras: what comes into it.
+        """
         return self.fault(
-            f"{word} for {item.name}",
-            "wrong-part",
-            f"{item.name} is the wrong type: {title}.",
+            name,
+            kind,
+            text,
             (),
             changes,
             extras,

@@ -11,8 +11,10 @@ from numpy.typing import NDArray
 
 from ringout.cell.model import Cell
 from ringout.circuit.faults import (
+    Change,
     Fault,
     Faulted,
+    alike,
     both,
     in_groups,
     single_faults,
@@ -95,7 +97,7 @@ class Shared:
     """
 
     faulted: Faulted
-    number_of: Mapping[object, int]
+    number_of: Mapping[frozenset[Change], int]
     solve: Solve
 
 
@@ -108,13 +110,13 @@ def shared_engine(laid: Laid, faults: Sequence[Fault]) -> Shared | None:
         laid: the cell laid out.
         faults: all that will be asked for.
     """
-    kinds = {fault.delta: fault for fault in reversed(faults)}
-    unlike = list(kinds.values())
+    kinds = alike(faults)
+    unlike = [members[0] for members in kinds.values()]
     cases = 2 * sum(len(laid.reach.states(fault).positions) for fault in unlike)
     if not is_worth_it(laid.circuit.network.element_count, cases):
         return None
     faulted = with_faults(laid.circuit, unlike)
-    number_of: dict[object, int] = {delta: number for number, delta in enumerate(kinds)}
+    number_of = {delta: number for number, delta in enumerate(kinds)}
     return Shared(faulted, number_of, fast_engine(faulted.circuit.network))
 
 
@@ -168,14 +170,10 @@ def effects_of(
         shared: network and engine for these and other faults; their own when not given.
         progress: called with unlike faults done and in all.
     """
-    kinds: dict[object, int] = {}
-    unlike: list[Fault] = []
-    number_of = []
-    for fault in faults:
-        number = kinds.setdefault(fault.delta, len(unlike))
-        if number == len(unlike):
-            unlike.append(fault)
-        number_of.append(number)
+    kinds = alike(faults)
+    unlike = [members[0] for members in kinds.values()]
+    number_of_kind = {delta: n for n, delta in enumerate(kinds)}
+    number_of = [number_of_kind[fault.delta] for fault in faults]
     states = [laid.reach.states(f) for f in unlike]
     if shared is None:
         faulted = with_faults(laid.circuit, unlike)
