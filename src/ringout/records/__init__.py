@@ -18,7 +18,7 @@ from ringout.records.model import (
     UnclearReadingError,
 )
 from ringout.records.paper import paper_record
-from ringout.records.store import Store, find_store, name_of, open_store
+from ringout.records.store import Store, find_store, kept_as, name_of, open_store
 from ringout.records.understand import Read, read_reading
 from ringout.records.verify import Broken, Verified
 
@@ -49,6 +49,7 @@ __all__ = [
     "export_csv",
     "find_store",
     "hide_password",
+    "kept_as",
     "live_steps",
     "name_of",
     "open_store",

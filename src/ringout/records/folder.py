@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from ringout import run
 from ringout.base import Severity
 from ringout.records.model import RunState, StoreError
-from ringout.records.store import find_store
+from ringout.records.store import find_store, kept_as
 from ringout.report.checkout_view import file_digest
 
 if TYPE_CHECKING:
@@ -102,7 +102,7 @@ def _entry(path: Path, url: str | None, *, judged: bool) -> CellEntry:
         bad += sum(f.severity is Severity.ERROR and not f.accepted for f in judgement.findings)
     if bad:
         verdict = ERRORS
-    name, digest = cell.name or path.stem, file_digest(cell)
+    name, digest = kept_as(cell, path), file_digest(cell)
     plain = CellEntry(str(path), name, cell.revision, digest, verdict, bad)
     try:
         store = find_store(path, url, cell=name)

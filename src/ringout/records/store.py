@@ -111,7 +111,12 @@ def name_of(cell_path: str | Path) -> str:
             f"{cell_path} cannot be read, so it is not known which cell it is",
             "look at it with `ringout prove`",
         )
-    return loaded.cell.name or PurePath(cell_path).stem
+    return kept_as(loaded.cell, cell_path)
+
+
+def kept_as(cell: Cell, cell_path: str | Path) -> str:
+    """Return the name records of a cell are kept under: its own, or else that of its file."""
+    return cell.name or PurePath(cell_path).stem
 
 
 class Store(Reader):

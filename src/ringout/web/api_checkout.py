@@ -8,7 +8,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, Field
 
 from ringout.checkout import PHASES
-from ringout.records import StoreError, UnclearReadingError, find_store
+from ringout.records import StoreError, UnclearReadingError, find_store, kept_as
 from ringout.records.model import READING
 from ringout.records.view import reading_json
 from ringout.report.checkout_view import checkout_answer, numbered
@@ -27,7 +27,7 @@ from ringout.web.pages.checkout import read_typed
 from ringout.web.person import MOST, person_of
 from ringout.web.session import Session
 from ringout.web.steps import next_open, read_picked
-from ringout.web.walk import Walk, begin, keep, name_of, told, walk_of
+from ringout.web.walk import Walk, begin, keep, told, walk_of
 
 _MOST_NEWS = 50
 
@@ -151,7 +151,7 @@ def _add_reading(app: Application, session: Session) -> None:
             cell = cell_of(session).cell
             assert cell is not None
         try:
-            store = find_store(session.path, session.records, cell=name_of(session, cell))
+            store = find_store(session.path, session.records, cell=kept_as(cell, session.path))
             if store is None:
                 return {"head": 0, "readings": []}
             with store:

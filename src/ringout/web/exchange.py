@@ -43,6 +43,11 @@ class Ask:
         return next((v for k, v in self.form if k == name), default)
 
 
+def whole(word: str, figures: int) -> int:
+    """Return the number a word is, in figures alone and not too many; 0 for anything else."""
+    return int(word) if word.isascii() and word.isdecimal() and len(word) <= figures else 0
+
+
 @dataclass(frozen=True, slots=True)
 class Page:
     """A page to be shown: its template, title and what the template is given."""

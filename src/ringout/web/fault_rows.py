@@ -10,7 +10,7 @@ from ringout.cell.model import Cell
 from ringout.checkout import Checkout, Step
 from ringout.findings.effects import EFFECT_KINDS, Effect, FaultEffects, FaultTable
 from ringout.report.faults_view import KINDS, LATENT, chosen_rows
-from ringout.web.exchange import Ask
+from ringout.web.exchange import Ask, whole
 from ringout.web.setting import Setting
 
 # What each effect is called, and the sign that says it without colour.
@@ -65,9 +65,8 @@ def read_chosen(cell: Cell, ask: Ask) -> Chosen:
             problems.append(f"There is no {field} `{word}`.")
         elif word:
             found[field] = word
-    page = ask.first("page", "1")
-    number = int(page) if page.isascii() and page.isdecimal() and len(page) < 6 else 1
-    return Chosen(**found, page=max(1, number), problems=tuple(problems))
+    page = max(1, whole(ask.first("page"), 5))
+    return Chosen(**found, page=page, problems=tuple(problems))
 
 
 def rows_of(table: FaultTable, chosen: Chosen) -> list[FaultEffects]:

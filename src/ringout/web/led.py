@@ -8,9 +8,9 @@ from ringout.cell.model import Cell, Link
 from ringout.live.actions import Action
 from ringout.live.judge import Answer
 from ringout.live.stored import read_with, reading_of, step_words
-from ringout.records import Read, live_steps, open_store
+from ringout.records import Read, live_steps
 from ringout.web.session import Session
-from ringout.web.walk import name_of
+from ringout.web.walk import records_of
 
 
 class LedRun:
@@ -44,8 +44,7 @@ class LedRun:
         if seen is None:
             return
         text, verdict, detail = seen
-        name = name_of(self.session, self.cell)
-        with open_store(self.session.path, self.session.records, cell=name) as store:
+        with records_of(self.session, self.cell) as store:
             if not self.number:
                 steps = live_steps([step_words(self.cell, a) for a in actions])
                 started = store.start_run(

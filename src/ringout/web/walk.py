@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
 
 from ringout.cell.model import Cell
 from ringout.checkout import Checkout
@@ -17,6 +16,7 @@ from ringout.records import (
     Store,
     StoreError,
     find_store,
+    kept_as,
     open_store,
     run_steps,
 )
@@ -68,18 +68,13 @@ def walk_of(session: Session, now: Snapshot, checkout: Checkout) -> Walk:
     assert now.cell is not None
     steps = run_steps(checkout)
     try:
-        store = find_store(session.path, session.records, cell=name_of(session, now.cell))
+        store = find_store(session.path, session.records, cell=kept_as(now.cell, session.path))
         if store is None:
             return Walk(now.cell, checkout, steps)
         with store:
             return _read(store, Walk(now.cell, checkout, steps))
     except StoreError as problem:
         return Walk(now.cell, checkout, steps, trouble=told(problem))
-
-
-def name_of(session: Session, cell: Cell) -> str:
-    """Return the name the records of a cell are kept under."""
-    return cell.name or Path(session.path).stem
 
 
 def _read(store: Store, bare: Walk) -> Walk:
@@ -122,7 +117,7 @@ def keep(
     if walk.stale or walk.trouble or not person.name:
         return walk.trouble or (STALE if walk.stale else NAMELESS)
     try:
-        with open_store(session.path, session.records, cell=name_of(session, walk.cell)) as store:
+        with records_of(session, walk.cell) as store:
             run = walk.run or _start(store, walk, person)
             meter = "" if person.meter == run.meter else person.meter
             store.add_reading(run.number, number, read, who=person.name, meter=meter, token=once)
@@ -142,11 +137,20 @@ def begin(session: Session, walk: Walk, person: Person) -> str:
     if walk.run is not None and not walk.stale and not walk.done:
         return ""
     try:
-        with open_store(session.path, session.records, cell=name_of(session, walk.cell)) as store:
+        with records_of(session, walk.cell) as store:
             _start(store, walk, person)
     except StoreError as problem:
         return told(problem)
     return ""
+
+
+def records_of(session: Session, cell: Cell) -> Store:
+    """Open the records of a cell to write in them.
+
+    Raises:
+        StoreError: they cannot be used.
+    """
+    return open_store(session.path, session.records, cell=kept_as(cell, session.path))
 
 
 def _start(store: Store, walk: Walk, person: Person) -> Run:

@@ -1,4 +1,4 @@
-"""Controllers watched by the bench, in a thread of its own: what happened, and how it stands."""
+"""Controllers watched by the bench, in a thread of its own: what happened."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import socket
 import threading
 from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 from ringout.cell.model import Cell, Link
@@ -22,9 +22,9 @@ from ringout.live.enter import (
     plain_link,
 )
 from ringout.web.led import LedRun
+from ringout.web.view import Happening, View, take
 
-Happening = dict[str, Any]
-KEPT_EVENTS, KEPT_CHANGES = 2000, 12
+KEPT_EVENTS = 2000
 CYCLE_S = 0.02
 FILE, TWIN = "file", "twin"
 ANSWERS = ("done", "again", "skip")
@@ -45,35 +45,6 @@ class Order:
     guided: bool = False
     hide: int = 0
     seed: int = 0
-
-
-@dataclass
-class View:
-    """How it stands now, as a page shows it.
-
-    Args:
-        connections: controller to its last connection event.
-        levels: (item, channel) to level.
-        standing: what is not right, by kind and text.
-        changes: the last changes, newest first.
-        asked: the action that is asked for.
-        doubted: the action somebody must say about whether it was done.
-        answered: what was answered so far.
-        evidence: sentences for `find`, at the end.
-        finished: the led checkout is through.
-        run: number of the run in the records that holds what was answered; 0 for none.
-    """
-
-    connections: dict[str, Happening] = field(default_factory=dict)
-    levels: dict[tuple[str, str], bool] = field(default_factory=dict)
-    standing: dict[tuple[str, str], Happening] = field(default_factory=dict)
-    changes: deque[Happening] = field(default_factory=lambda: deque(maxlen=KEPT_CHANGES))
-    asked: Happening | None = None
-    doubted: Happening | None = None
-    answered: list[Happening] = field(default_factory=list)
-    evidence: list[str] = field(default_factory=list)
-    finished: bool = False
-    run: int = 0
 
 
 class Watching:
@@ -271,52 +242,7 @@ class Watching:
         with self.lock:
             self._count += 1
             self._events.append((self._count, event))
-            _take(self.view, event)
-
-
-def _take(view: View, event: Happening) -> None:
-    """Bring a view up to date."""
-    kind = event["kind"]
-    if kind == "connection":
-        view.connections[event["item"]] = event
-        for level, channels in ((True, event["on"]), (False, event["off"])):
-            view.levels.update({(event["item"], c): level for c in channels})
-    elif kind == "change":
-        view.levels[event["item"], event["channel"]] = event["on"]
-        view.changes.appendleft({**event, "changes": 1, "span_s": 0.0, "rests": False})
-    elif kind == "settled":
-        _settle(view, event)
-    elif kind == "standing":
-        place = event["what"], event["text"]
-        if event["holds"]:
-            view.standing[place] = event
-        else:
-            view.standing.pop(place, None)
-    elif kind == "asked":
-        view.asked, view.doubted = event, None
-    elif kind == "doubted":
-        view.doubted = event
-    elif kind == "answered":
-        view.asked = view.doubted = None
-        view.answered.append(event)
-    elif kind == "stored":
-        view.run = event["run"]
-    elif kind == "finished":
-        view.finished, view.evidence = True, event["seen"]
-
-
-def _settle(view: View, event: Happening) -> None:
-    """Put the bounce in place of the changes it was made of."""
-    same = [
-        c
-        for c in view.changes
-        if not c["rests"] and (c["item"], c["channel"]) == (event["item"], event["channel"])
-    ]
-    for change in same[1:]:
-        view.changes.remove(change)
-    if same:
-        moved = {k: event[k] for k in ("on", "changes", "span_s")}
-        view.changes[view.changes.index(same[0])] = {**same[0], **moved, "rests": True}
+            take(self.view, event)
 
 
 def _has_inputs(cell: Cell, item: str) -> bool:

@@ -11,7 +11,7 @@ from ringout.records import Read, RunStep, UnclearReadingError, read_reading
 from ringout.records.model import RIGHT, WRONG
 from ringout.records.paper import minute
 from ringout.report.checkout_view import PHASE_CAUTIONS, stages_of
-from ringout.web.exchange import Answer, Ask, Page, Redirect, Route, not_there
+from ringout.web.exchange import Answer, Ask, Page, Redirect, Route, not_there, whole
 from ringout.web.person import Person, person_of
 from ringout.web.probes import probe_pictures
 from ringout.web.session import Session
@@ -122,7 +122,7 @@ def _walk_to(session: Session, ask: Ask) -> tuple[Walk, int] | Answer:
     if not isinstance(walk, Walk):
         return walk
     word = ask.words["number"]
-    number = int(word) if word.isascii() and word.isdecimal() and len(word) < 7 else 0
+    number = whole(word, 6)
     if not 0 < number <= len(walk.checkout.steps):
         return not_there(f"There is no step `{word}`.", "See the list of steps.")
     return walk, number

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from ringout.cell.model import Cell
-from ringout.web.exchange import Answer, Ask, Page, Redirect, Route
+from ringout.web.exchange import Answer, Ask, Page, Redirect, Route, whole
 from ringout.web.led import LedRun
 from ringout.web.person import person_of
 from ringout.web.sentences import as_sentences
@@ -121,12 +121,11 @@ def begin(session: Session, ask: Ask) -> Answer:
     if not isinstance(now, Snapshot):
         return now
     assert now.cell is not None
-    seed = ask.sent("seed").strip()
     order = Order(
         TWIN if ask.sent("source") == TWIN or not now.cell.links else FILE,
         ask.sent("do") == "checkout",
         1 if ask.sent("hide") else 0,
-        int(seed) % (MOST_SEED + 1) if seed.isascii() and seed.isdecimal() else 0,
+        whole(ask.sent("seed").strip(), 20) % (MOST_SEED + 1),
     )
     led, person = None, None
     if order.guided and order.source == FILE and ask.sent("who").strip():

@@ -18,12 +18,13 @@ from ringout.records import (
 )
 from ringout.records.paper import minute
 from ringout.report.checkout_view import file_digest
-from ringout.web.exchange import Answer, Ask, Page, Raw, Redirect, Route, not_there
+from ringout.web.exchange import Answer, Ask, Page, Raw, Redirect, Route, not_there, whole
 from ringout.web.session import Session
 
 SIGNS = {"right": "✓", "passed": "✓", "wrong": "✗", "failed": "✗", "open": "○"}
 MEDIA = {"jpeg": "image/jpeg", "png": "image/png", "webp": "image/webp"}
 _MOST = 50  # remarks shown
+_FIGURES = 8  # of the number of a run or a step
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +51,7 @@ def show(session: Session, ask: Ask) -> Answer:
 
 def show_run(session: Session, ask: Ask) -> Answer:
     """Return one run, step by step."""
-    number = _number(ask.words["run"])
+    number = whole(ask.words["run"], _FIGURES)
 
     def made(store: Store | None) -> Answer:
         state = _state(store, number)
@@ -89,7 +90,7 @@ def show_run(session: Session, ask: Ask) -> Answer:
 
 def remark(session: Session, ask: Ask) -> Answer:
     """Store a remark."""
-    run, step = _number(ask.sent("run")), _number(ask.sent("step"))
+    run, step = whole(ask.sent("run"), _FIGURES), whole(ask.sent("step"), _FIGURES)
     back = f"/records/run/{run}" if run else "/records"
     try:
         with open_store(session.path, session.records) as store:
@@ -116,7 +117,7 @@ def picture(session: Session, ask: Ask) -> Answer:
 
 def sheet(session: Session, ask: Ask) -> Answer:
     """Return readings as CSV."""
-    run = _number(ask.first("run")) or None
+    run = whole(ask.first("run"), _FIGURES) or None
 
     def made(store: Store | None) -> Answer:
         if store is None or (run is not None and _state(store, run) is None):
@@ -234,10 +235,6 @@ def _remarks(store: Store, run: int) -> list[dict[str, Any]]:
         {"text": r.text, "who": r.who, "at": minute(r.at), "run": r.run, "step": r.step}
         for r in found[-_MOST:][::-1]
     ]
-
-
-def _number(text: str) -> int:
-    return int(text) if text.isascii() and text.isdecimal() and len(text) < 9 else 0
 
 
 ROUTES = (
