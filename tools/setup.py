@@ -179,8 +179,9 @@ def demo() -> int:
     if code:
         say(f"the corrected file should prove clean, but the exit code is {code}")
         return code
-    seen = ("lid_on_cup off while B2 target", "lamp of B2 lit while B2 target")
-    say(f'\n=== One night later: ringout find {corrected} --seen "{seen[0]}" ...\n')
+    seen = ("it worked before", "lid_on_cup off while B2 target", "lamp of B2 lit while B2 target")
+    said = " ".join(f'--seen "{sentence}"' for sentence in seen[:2])
+    say(f"\n=== One night later: ringout find {corrected} {said} ...\n")
     words = [word for sentence in seen for word in ("--seen", sentence)]
     code = run(RINGOUT, "find", corrected, *words)
     if code:
